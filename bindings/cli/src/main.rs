@@ -1,0 +1,3 @@
+//! pointdown-cli
+
+fn main() {}

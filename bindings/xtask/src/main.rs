@@ -1,0 +1,3 @@
+//! pointdown-xtask
+
+fn main() {}

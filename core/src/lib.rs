@@ -1,0 +1,2 @@
+//! Pointdown core.
+pub mod trade;

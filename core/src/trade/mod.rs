@@ -1,0 +1,11 @@
+//! The work itself, as pure functions and tables: no clock, no I/O, no shared data types.
+//!
+//! Every figure names where it comes from, and every result says why in words a person can read.
+//! The program explains and reminds; local codes, product labels and veterinarians decide.
+
+mod defect;
+mod species;
+pub mod units;
+
+pub use defect::Defect;
+pub use species::Species;

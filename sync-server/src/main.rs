@@ -1,0 +1,3 @@
+//! main
+
+fn main() {}
