@@ -1,2 +1,5 @@
 //! Pointdown core.
+pub mod book;
+pub mod record;
+pub mod sync;
 pub mod trade;

@@ -1,0 +1,19 @@
+//! Pure folds over records: moves of eggs, balances, day sheets.
+//!
+//! Every record that touches eggs moves a whole number of eggs of a lot from one place to another.
+//! A balance is a sum of moves, so it does not depend on the order in which records arrive, and a
+//! balance below zero is shown, never clamped.
+
+mod fold;
+mod line;
+mod moves;
+mod recount;
+mod sheet;
+
+pub use fold::{Balances, Book, fold};
+pub use line::{Line, Measure, lines};
+pub use moves::{Move, Place, moves};
+pub use recount::{Moment, settle};
+pub use sheet::{
+    Cartoned, CoopRow, Days, Gathered, Names, OnHand, Out, Pulled, Sheet, SheetInput, sheet,
+};
