@@ -1,5 +1,9 @@
 //! Pointdown core.
 pub mod book;
+#[cfg(feature = "ledger")]
+pub mod ledger;
 pub mod record;
+#[cfg(feature = "store")]
+pub mod store;
 pub mod sync;
 pub mod trade;

@@ -7,7 +7,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::draft::{field, kind_of};
@@ -15,7 +15,7 @@ use super::field::overlay;
 use super::{Amend, Body, FieldType, Fields, Id, InvalidRecord, Kind, Record};
 
 /// What two people said apart from each other about one field.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Conflict {
     /// The field.
     pub field: String,

@@ -1,0 +1,235 @@
+use automerge::sync::{Message, State as AutomergeState, SyncDoc};
+use automerge::transaction::{CommitOptions, Transactable};
+use automerge::{
+    ActorId, Automerge, AutomergeError, ChangeHash, ROOT, ReadDoc, ScalarValue, Value,
+};
+
+use super::LedgerError;
+use super::read::{genesis, header, read_change};
+use crate::record::{Actor, Change, DocName, Entry, Hash, Id};
+
+/// One document in memory.
+#[derive(Debug, Clone)]
+pub struct Document {
+    farm: Id,
+    name: DocName,
+    automerge: Automerge,
+}
+
+/// What is known of one document at another phone, during one exchange.
+#[derive(Debug, Default)]
+pub struct PeerState(AutomergeState);
+
+impl Document {
+    /// A document with nothing in it but its genesis.
+    pub fn new(farm: Id, name: DocName, actor: Actor) -> Document {
+        let mut automerge = Automerge::new().with_actor(ActorId::from(actor.0));
+        if let Ok(first) = automerge::Change::try_from(genesis(farm, &name).bytes.as_slice()) {
+            // The genesis has no dependencies, so nothing can keep it from being applied.
+            let _ = automerge.apply_changes([first]);
+        }
+        Document {
+            farm,
+            name,
+            automerge,
+        }
+    }
+
+    /// Reads a saved document of this farm and name.
+    pub fn load(
+        farm: Id,
+        name: DocName,
+        actor: Actor,
+        saved: &[u8],
+    ) -> Result<Document, LedgerError> {
+        let broken = |why: String| LedgerError::BrokenDocument {
+            doc: name.clone(),
+            why,
+        };
+        let mut automerge = Automerge::load(saved)
+            .map_err(|e| broken(e.to_string().chars().take(120).collect()))?;
+        let id = automerge
+            .get(ROOT, "_doc")
+            .ok()
+            .flatten()
+            .and_then(|(v, _)| bytes_of(v));
+        if id.as_deref() != Some(name.id(farm).bytes()) {
+            return Err(broken("it is a document of another farm or month".into()));
+        }
+        automerge.set_actor(ActorId::from(actor.0));
+        let document = Document {
+            farm,
+            name: name.clone(),
+            automerge,
+        };
+        if !document.has(&document.genesis()) {
+            return Err(broken(
+                "it does not start as documents of this farm do".into(),
+            ));
+        }
+        Ok(document)
+    }
+
+    fn genesis(&self) -> Hash {
+        genesis(self.farm, &self.name).hash
+    }
+
+    /// The name of the document.
+    pub fn name(&self) -> &DocName {
+        &self.name
+    }
+
+    /// Writes records under their ids, in one change made at `now` (seconds since 1970 UTC).
+    pub fn append(
+        &mut self,
+        records: &[(Id, Vec<u8>)],
+        now: i64,
+    ) -> Result<(Change, Vec<Entry>), LedgerError> {
+        let broken = |why: String| LedgerError::BrokenDocument {
+            doc: self.name.clone(),
+            why,
+        };
+        let mut tx = self.automerge.transaction();
+        for (id, bytes) in records {
+            tx.put(ROOT, id.to_string(), ScalarValue::Bytes(bytes.clone()))
+                .map_err(|e| broken(e.to_string()))?;
+        }
+        tx.commit_with(CommitOptions::default().with_time(now));
+        let change = self
+            .automerge
+            .get_last_local_change()
+            .ok_or_else(|| broken("it took no change".into()))?;
+        read_change(&self.name, change.raw_bytes())
+    }
+
+    /// Takes changes; all that they build on must be here or among them.
+    pub fn apply<'a>(
+        &mut self,
+        changes: impl IntoIterator<Item = &'a [u8]>,
+    ) -> Result<(), LedgerError> {
+        let mut parsed = Vec::new();
+        for bytes in changes {
+            let change =
+                automerge::Change::try_from(bytes).map_err(|e| LedgerError::BrokenChange {
+                    doc: self.name.clone(),
+                    why: e.to_string(),
+                })?;
+            parsed.push(change);
+        }
+        self.automerge.apply_changes(parsed).map_err(|e| match e {
+            AutomergeError::DuplicateSeqNumber(..) => LedgerError::Forked {
+                doc: self.name.clone(),
+            },
+            e => LedgerError::BrokenDocument {
+                doc: self.name.clone(),
+                why: e.to_string(),
+            },
+        })?;
+        let missing = self.automerge.get_missing_deps(&[]);
+        if missing.is_empty() {
+            return Ok(());
+        }
+        let missing = missing.into_iter().map(|h| Hash(h.0)).collect();
+        Err(LedgerError::Missing {
+            doc: self.name.clone(),
+            missing,
+        })
+    }
+
+    /// Whether a change is in it.
+    pub fn has(&self, hash: &Hash) -> bool {
+        self.automerge
+            .get_change_by_hash(&ChangeHash(hash.0))
+            .is_some()
+    }
+
+    /// One change of it.
+    pub fn change(&self, hash: &Hash) -> Option<Change> {
+        let change = self.automerge.get_change_by_hash(&ChangeHash(hash.0))?;
+        let actor = Actor::from_slice(change.actor_id().to_bytes())?;
+        Some(header(&self.name, &change, actor))
+    }
+
+    /// Every change but the genesis, each after those that it builds on.
+    pub fn changes(&self) -> Vec<Vec<u8>> {
+        let genesis = self.genesis();
+        self.automerge
+            .get_changes(&[])
+            .into_iter()
+            .filter(|c| c.hash().0 != genesis.0)
+            .map(|c| c.raw_bytes().to_vec())
+            .collect()
+    }
+
+    /// The document in Automerge's own saved form, which any Automerge library opens.
+    pub fn save(&self) -> Vec<u8> {
+        self.automerge.save()
+    }
+
+    /// What the document itself holds under each key, where it is a record's bytes. Of two writes
+    /// under one key Automerge shows its own winner here; the book keeps to the first facts.
+    pub fn values(&self) -> Vec<(String, Vec<u8>)> {
+        self.automerge
+            .keys(ROOT)
+            .filter(|key| !key.starts_with("_doc") && !key.starts_with("_schema"))
+            .filter_map(|key| {
+                let (value, _) = self.automerge.get(ROOT, key.as_str()).ok()??;
+                Some((key, bytes_of(value)?))
+            })
+            .collect()
+    }
+
+    /// The next message to the other phone, if there is something to say.
+    pub fn say(&self, peer: &mut PeerState) -> Option<Vec<u8>> {
+        self.automerge
+            .generate_sync_message(&mut peer.0)
+            .map(Message::encode)
+    }
+
+    /// Takes a message of the other phone.
+    pub fn listen(&mut self, peer: &mut PeerState, message: &[u8]) -> Result<(), LedgerError> {
+        let broken = || LedgerError::BrokenMessage {
+            doc: self.name.clone(),
+        };
+        let message = Message::decode(message).map_err(|_| broken())?;
+        self.automerge
+            .receive_sync_message(&mut peer.0, message)
+            .map_err(|e| match e {
+                AutomergeError::DuplicateSeqNumber(..) => LedgerError::Forked {
+                    doc: self.name.clone(),
+                },
+                _ => broken(),
+            })
+    }
+
+    /// The heads: the changes that nothing here builds on yet.
+    pub fn heads(&self) -> Vec<Hash> {
+        self.automerge
+            .get_heads()
+            .into_iter()
+            .map(|h| Hash(h.0))
+            .collect()
+    }
+
+    /// Changes that came after these heads, each after those that it builds on.
+    pub fn changes_since(&self, heads: &[Hash]) -> Vec<Vec<u8>> {
+        let heads: Vec<ChangeHash> = heads.iter().map(|h| ChangeHash(h.0)).collect();
+        let genesis = self.genesis();
+        self.automerge
+            .get_changes(&heads)
+            .into_iter()
+            .filter(|c| c.hash().0 != genesis.0)
+            .map(|c| c.raw_bytes().to_vec())
+            .collect()
+    }
+}
+
+fn bytes_of(value: Value<'_>) -> Option<Vec<u8>> {
+    match value {
+        Value::Scalar(scalar) => match scalar.as_ref() {
+            ScalarValue::Bytes(bytes) => Some(bytes.clone()),
+            _ => None,
+        },
+        Value::Object(_) => None,
+    }
+}

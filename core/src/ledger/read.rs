@@ -1,0 +1,92 @@
+use automerge::legacy::{Key, ObjectId, OpType};
+use automerge::transaction::{CommitOptions, Transactable};
+use automerge::{ActorId, Automerge, ROOT, ScalarValue};
+
+use super::LedgerError;
+use crate::record::{Actor, Change, DocName, Entry, Hash, Id};
+
+/// The version of the layout that [`super`] draws.
+const SCHEMA: u64 = 1;
+
+/// The first change of a document. It is the same on every device, so that phones that start apart
+/// build on one root; it is never sent, since everyone can make it.
+pub fn genesis(farm: Id, doc: &DocName) -> Change {
+    let mut automerge = Automerge::new().with_actor(ActorId::from([0u8; 16]));
+    let mut tx = automerge.transaction();
+    let id = doc.id(farm);
+    // Putting a scalar into the root of a fresh document cannot fail.
+    let _ = tx.put(ROOT, "_doc", ScalarValue::Bytes(id.bytes().to_vec()));
+    let _ = tx.put(ROOT, "_schema", SCHEMA);
+    tx.commit_with(CommitOptions::default().with_time(0));
+    let change = automerge.get_changes(&[]).swap_remove(0);
+    header(doc, &change, Actor([0; 16]))
+}
+
+pub(super) fn header(doc: &DocName, change: &automerge::Change, actor: Actor) -> Change {
+    Change {
+        doc: doc.clone(),
+        hash: Hash(change.hash().0),
+        actor,
+        seq: change.seq(),
+        deps: change.deps().iter().map(|h| Hash(h.0)).collect(),
+        made_at: change.timestamp(),
+        bytes: change.raw_bytes().to_vec(),
+    }
+}
+
+/// Reads a change that came from outside: its header, checked against its hash, and what it wrote.
+pub fn read_change(doc: &DocName, bytes: &[u8]) -> Result<(Change, Vec<Entry>), LedgerError> {
+    let broken = |why: &str| LedgerError::BrokenChange {
+        doc: doc.clone(),
+        why: why.to_string(),
+    };
+    // The header of a chunk says how long it is; a longer buffer would hold something else too.
+    let change = automerge::Change::try_from(bytes)
+        .map_err(|e| broken(&e.to_string().chars().take(120).collect::<String>()))?;
+    let exact = change.raw_bytes() == bytes || compressed(&change) == bytes;
+    if !exact {
+        return Err(broken("bytes beyond the end"));
+    }
+    let actor = Actor::from_slice(change.actor_id().to_bytes())
+        .filter(|a| *a != Actor([0; 16]))
+        .ok_or_else(|| broken("an actor has 16 bytes"))?;
+    if change.seq() == 0 {
+        return Err(broken("numbers of changes start at 1"));
+    }
+    let entries = entries(doc, &change, actor);
+    Ok((header(doc, &change, actor), entries))
+}
+
+fn compressed(change: &automerge::Change) -> Vec<u8> {
+    change.clone().bytes().into_owned()
+}
+
+/// The records that a change wrote. A write that is no record (by a foreign program) is an entry
+/// without bytes, so that it can be refused by name.
+fn entries(doc: &DocName, change: &automerge::Change, actor: Actor) -> Vec<Entry> {
+    let hash = Hash(change.hash().0);
+    let start = change.start_op().get();
+    change
+        .decode()
+        .operations
+        .iter()
+        .enumerate()
+        .filter(|(_, op)| op.obj == ObjectId::Root)
+        .filter_map(|(n, op)| {
+            let Key::Map(key) = &op.key else { return None };
+            let bytes = match &op.action {
+                OpType::Put(ScalarValue::Bytes(bytes)) => Some(bytes.clone()),
+                _ => None,
+            };
+            Some(Entry {
+                doc: doc.clone(),
+                key: key.to_string(),
+                bytes,
+                hash,
+                actor,
+                op: start + n as u64,
+                made_at: change.timestamp(),
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,93 @@
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::Connection;
+
+use super::{StoreError, Tx, migrate};
+
+/// Where a database is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Location {
+    /// In a file.
+    File(PathBuf),
+    /// In memory, gone when closed.
+    Memory,
+}
+
+impl From<&Path> for Location {
+    fn from(path: &Path) -> Location {
+        Location::File(path.to_path_buf())
+    }
+}
+
+/// An open database. It is the only one that has the file open: what it keeps in memory beside it
+/// can never be older than the file.
+#[derive(Debug)]
+pub struct Store {
+    connection: Connection,
+}
+
+impl Store {
+    /// Opens the database, makes or upgrades its tables, and locks it for this process.
+    pub fn open(location: &Location) -> Result<Store, StoreError> {
+        let mut connection = match location {
+            Location::File(path) => Connection::open(path)?,
+            Location::Memory => Connection::open_in_memory()?,
+        };
+        connection.busy_timeout(Duration::from_secs(5))?;
+        // In a browser there is no shared memory and one connection only; there the journal is a
+        // plain one. Everywhere else a log that is written ahead, synced at every commit.
+        if !cfg!(target_family = "wasm") {
+            connection.pragma_update(None, "locking_mode", "EXCLUSIVE")?;
+            connection.pragma_update_and_check(None, "journal_mode", "WAL", |_| Ok(()))?;
+        }
+        connection.pragma_update(None, "synchronous", "FULL")?;
+        connection.pragma_update(None, "foreign_keys", "ON")?;
+        connection.pragma_update(None, "temp_store", "MEMORY")?;
+        connection.set_prepared_statement_cache_capacity(64);
+        migrate::migrate_to(&mut connection, migrate::VERSION)?;
+        // An empty write takes the lock now, so that a second process hears it at once.
+        connection.execute_batch("BEGIN IMMEDIATE; COMMIT")?;
+        Ok(Store { connection })
+    }
+
+    /// Does something in one transaction: all of it is durable when this returns `Ok`, nothing of
+    /// it happened otherwise.
+    pub fn write<T, E: From<StoreError>>(
+        &mut self,
+        work: impl FnOnce(&Tx<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        let transaction = self
+            .connection
+            .transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)
+            .map_err(StoreError::from)?;
+        let tx = Tx::new(transaction);
+        let done = work(&tx)?;
+        tx.commit()?;
+        Ok(done)
+    }
+
+    /// Reads in one transaction.
+    pub fn read<T, E: From<StoreError>>(
+        &mut self,
+        work: impl FnOnce(&Tx<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        let transaction = self.connection.transaction().map_err(StoreError::from)?;
+        work(&Tx::new(transaction))
+    }
+
+    /// Asks SQLite whether the file is whole; the first complaint if it is not.
+    pub fn integrity(&mut self) -> Result<Option<String>, StoreError> {
+        let said: String = self
+            .connection
+            .query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?;
+        Ok((said != "ok").then_some(said))
+    }
+
+    /// Writes a whole copy of the database to a new file, while this one stays open.
+    pub fn copy_to(&mut self, path: &Path) -> Result<(), StoreError> {
+        self.connection
+            .execute("VACUUM INTO ?1", [path.to_string_lossy()])?;
+        Ok(())
+    }
+}

@@ -1,0 +1,21 @@
+//! The SQLite database of one phone: the log of changes, what is still to be sent, and the book.
+//!
+//! The log of changes is the truth; `record`, `move`, `balance` and `line` are a view of it that
+//! can be made anew. A change, its outbox line and what it does to the book commit in one
+//! transaction or not at all.
+
+mod changes;
+mod connection;
+mod error;
+mod migrate;
+mod projection;
+mod query;
+mod recount;
+mod tx;
+
+pub use connection::{Location, Store};
+pub use error::StoreError;
+pub use migrate::{VERSION, migrate_to};
+pub use projection::Stray;
+pub use query::{Filter, Row};
+pub use tx::Tx;

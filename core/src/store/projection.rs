@@ -1,0 +1,447 @@
+use std::collections::{BTreeMap, BTreeSet};
+
+use rusqlite::{OptionalExtension, params};
+
+use super::recount::Recounts;
+use super::{StoreError, Tx};
+use crate::book::{Move, Place, lines, moves};
+use crate::record::edits::{Edit, Effective, Standing, effective};
+use crate::record::{
+    Actor, Body, DocName, Entry, Fields, Id, InvalidRecord, Kind, Record, Zone, decode,
+};
+
+/// A write that is no record, or came second under an id.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+pub struct Stray {
+    /// Which document.
+    pub doc: DocName,
+    /// The key it was written under.
+    pub key: String,
+    /// Why it is not counted.
+    pub why: String,
+}
+
+impl Tx<'_> {
+    /// Lets entries of new changes into the book, in any order. A write that cannot be a record is
+    /// kept as a [`Stray`]. Gives the ids of the records that stand differently now.
+    pub fn project(&self, zone: Zone, entries: &[Entry]) -> Result<BTreeSet<Id>, StoreError> {
+        let mut touched = BTreeSet::new();
+        for entry in entries {
+            if let Some(id) = self.keep_first_facts(entry)? {
+                touched.extend(self.spoken_of(id)?);
+            }
+        }
+        let mut recounts = Recounts::default();
+        for id in &touched {
+            self.stand_anew(zone, *id, &mut recounts)?;
+        }
+        self.settle_recounts(zone, recounts)?;
+        Ok(touched)
+    }
+
+    /// Empties the view; the caller projects all entries again.
+    pub fn forget_view(&self) -> Result<(), StoreError> {
+        self.sql.execute_batch(
+            "DELETE FROM record; DELETE FROM stray; DELETE FROM move; DELETE FROM balance;
+             DELETE FROM line;",
+        )?;
+        Ok(())
+    }
+
+    /// The writes that are not counted.
+    pub fn strays(&self) -> Result<Vec<Stray>, StoreError> {
+        let mut statement = self
+            .sql
+            .prepare_cached("SELECT doc, key, why FROM stray ORDER BY doc, key, op")?;
+        let all = statement.query_map([], |row| {
+            Ok((row.get::<_, String>(0)?, row.get(1)?, row.get(2)?))
+        })?;
+        all.map(|row| {
+            let (doc, key, why) = row?;
+            Ok(Stray {
+                doc: doc.parse().map_err(StoreError::Damaged)?,
+                key,
+                why,
+            })
+        })
+        .collect()
+    }
+
+    /// Keeps what was first written under an id; of two writes the one with the lower Lamport
+    /// number and actor, which does not depend on the order of arrival.
+    fn keep_first_facts(&self, entry: &Entry) -> Result<Option<Id>, StoreError> {
+        let (id, kind, fields, base) = match readable(entry) {
+            Ok(read) => read,
+            Err(why) => {
+                self.keep_stray(&entry.doc, &entry.key, entry.op, entry.actor, entry, &why)?;
+                return Ok(None);
+            }
+        };
+        let there: Option<(String, i64, [u8; 16], [u8; 32])> = self
+            .sql
+            .prepare_cached("SELECT doc, op, actor, hash FROM record WHERE id = ?1")?
+            .query_row([id.to_string()], |row| {
+                Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?))
+            })
+            .optional()?;
+        if let Some((doc, op, actor, hash)) = there {
+            const SECOND: &str = "another record was written first under this id";
+            let old_doc: DocName = doc.parse().map_err(StoreError::Damaged)?;
+            let old = (op as u64, actor, old_doc.clone());
+            let new = (entry.op, entry.actor.0, entry.doc.clone());
+            if hash == entry.hash.0 {
+                return Ok(None);
+            }
+            if old < new {
+                self.keep_stray(&entry.doc, &entry.key, entry.op, entry.actor, entry, SECOND)?;
+                return Ok(None);
+            }
+            let old_entry = Entry {
+                hash: crate::record::Hash(hash),
+                ..entry.clone()
+            };
+            self.keep_stray(
+                &old_doc,
+                &entry.key,
+                op as u64,
+                Actor(actor),
+                &old_entry,
+                SECOND,
+            )?;
+            self.withdraw(id)?;
+        }
+        let target = match kind {
+            Some(kind) if kind.is_edit() => fields.get("target").and_then(|t| t.as_str()),
+            _ => None,
+        };
+        self.sql
+            .prepare_cached(
+                "INSERT OR REPLACE INTO record (id, doc, kind, at, day, standing, base, fields,
+                     target, op, actor, hash, made_at)
+                 VALUES (?1, ?2, '', 0, '', -1, ?3, '', ?4, ?5, ?6, ?7, ?8)",
+            )?
+            .execute(params![
+                id.to_string(),
+                entry.doc.as_str(),
+                base,
+                target,
+                entry.op as i64,
+                entry.actor.0,
+                entry.hash.0,
+                entry.made_at,
+            ])?;
+        Ok(Some(id))
+    }
+
+    fn keep_stray(
+        &self,
+        doc: &DocName,
+        key: &str,
+        op: u64,
+        actor: Actor,
+        entry: &Entry,
+        why: &str,
+    ) -> Result<(), StoreError> {
+        self.sql
+            .prepare_cached(
+                "INSERT OR IGNORE INTO stray (doc, key, op, actor, hash, why)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            )?
+            .execute(params![
+                doc.as_str(),
+                key,
+                op as i64,
+                actor.0,
+                entry.hash.0,
+                why
+            ])?;
+        Ok(())
+    }
+
+    /// A record and, if it is an edit, every record up the way that it speaks of.
+    fn spoken_of(&self, id: Id) -> Result<BTreeSet<Id>, StoreError> {
+        let mut all = BTreeSet::new();
+        let mut next = Some(id);
+        while let Some(id) = next {
+            let target: Option<Option<String>> = self
+                .sql
+                .prepare_cached("SELECT target FROM record WHERE id = ?1")?
+                .query_row([id.to_string()], |row| row.get(0))
+                .optional()?;
+            let Some(target) = target else { break };
+            if !all.insert(id) {
+                break;
+            }
+            next = target.and_then(|t| t.parse().ok());
+        }
+        Ok(all)
+    }
+
+    /// Every amendment and void that reaches a record, directly or through one another.
+    fn edits_of(&self, id: Id) -> Result<Vec<Edit>, StoreError> {
+        let mut statement = self.sql.prepare_cached(
+            "WITH RECURSIVE reach (id) AS (
+                 SELECT id FROM record WHERE target = ?1
+                 UNION SELECT r.id FROM record r JOIN reach ON r.target = reach.id)
+             SELECT r.id, r.base FROM record r JOIN reach USING (id)",
+        )?;
+        let all = statement.query_map([id.to_string()], |row| {
+            Ok((row.get::<_, String>(0)?, row.get::<_, Vec<u8>>(1)?))
+        })?;
+        let mut edits = Vec::new();
+        for row in all {
+            let (edit, base) = row?;
+            if let (Ok(id), Ok(fields)) = (edit.parse(), decode(&base)) {
+                edits.push(Edit { id, fields });
+            }
+        }
+        Ok(edits)
+    }
+
+    /// Takes what a record did to the book back, then does what it does now.
+    fn stand_anew(&self, zone: Zone, id: Id, recounts: &mut Recounts) -> Result<(), StoreError> {
+        if let Some((record, moved)) = self.withdraw(id)? {
+            recounts.touch(&record, &moved);
+        }
+        let base: Vec<u8> = self
+            .sql
+            .prepare_cached("SELECT base FROM record WHERE id = ?1")?
+            .query_row([id.to_string()], |row| row.get(0))?;
+        let base = decode(&base).map_err(|e| StoreError::Damaged(e.to_string()))?;
+        let now = effective(id, &base, &self.edits_of(id)?);
+        let live = matches!(now.standing, Standing::Live);
+        self.write_record(zone, id, &base, &now)?;
+        let Some(record) = now.record.filter(|_| live) else {
+            return Ok(());
+        };
+        let moved = moves(&record, zone);
+        recounts.touch(&record, &moved);
+        self.carry(zone, &record, &moved)
+    }
+
+    fn write_record(
+        &self,
+        zone: Zone,
+        id: Id,
+        base: &Fields,
+        now: &Effective,
+    ) -> Result<(), StoreError> {
+        let kind = base
+            .get("kind")
+            .and_then(|k| k.as_str())
+            .unwrap_or_default();
+        let (at, day) = match &now.record {
+            Some(record) => (record.at.ms(), zone.day(record.at).to_string()),
+            None => (id.unix_ms().unwrap_or(0), String::new()),
+        };
+        let (standing, why) = match &now.standing {
+            Standing::Live => (0, None),
+            Standing::Voided { why, .. } => (1, Some(why.clone())),
+            Standing::Refused(why) => (2, Some(why.to_string())),
+        };
+        let conflicts = (!now.conflicts.is_empty()).then(|| as_json(&now.conflicts));
+        let problem = now.problem.as_ref().map(InvalidRecord::to_string);
+        self.sql
+            .prepare_cached(
+                "UPDATE record SET kind = ?2, at = ?3, day = ?4, standing = ?5, why = ?6,
+                     fields = ?7, conflicts = ?8, problem = ?9 WHERE id = ?1",
+            )?
+            .execute(params![
+                id.to_string(),
+                kind,
+                at,
+                day,
+                standing,
+                why,
+                as_json(&now.fields),
+                conflicts,
+                problem,
+            ])?;
+        Ok(())
+    }
+
+    /// Takes back what a record did to balances and lines; gives it back as it stood.
+    fn withdraw(&self, id: Id) -> Result<Option<(Record, Vec<Move>)>, StoreError> {
+        let stood: Option<(String, i64)> = self
+            .sql
+            .prepare_cached("SELECT fields, standing FROM record WHERE id = ?1")?
+            .query_row([id.to_string()], |row| Ok((row.get(0)?, row.get(1)?)))
+            .optional()?;
+        let Some((fields, 0)) = stood else {
+            return Ok(None);
+        };
+        let fields: Fields =
+            serde_json::from_str(&fields).map_err(|e| StoreError::Damaged(e.to_string()))?;
+        let Ok(record) = Record::read(id, &fields) else {
+            return Ok(None);
+        };
+        let moved = self.take_moves(id)?;
+        // The lines were counted under the day that the row names.
+        let day_zone = self.zone()?;
+        for line in lines(&record, day_zone, &moved) {
+            self.count(&line, -1)?;
+        }
+        Ok(Some((record, moved)))
+    }
+
+    /// Writes the moves of a record and what they do to balances, and counts its lines.
+    pub(super) fn carry(
+        &self,
+        zone: Zone,
+        record: &Record,
+        moved: &[Move],
+    ) -> Result<(), StoreError> {
+        let day = zone.day(record.at).to_string();
+        let mut insert = self.sql.prepare_cached(
+            "INSERT INTO move (record, n, at, day, species, lot, source, dest, eggs)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+        )?;
+        for (n, m) in moved.iter().enumerate() {
+            insert.execute(params![
+                record.id.to_string(),
+                n as i64,
+                record.at.ms(),
+                day,
+                m.lot.species.code(),
+                m.lot.to_string(),
+                m.from.code(),
+                m.to.code(),
+                m.eggs,
+            ])?;
+            self.balance(m, 1)?;
+        }
+        // A recount is counted when it is settled.
+        if !matches!(record.body, Body::Recount(_)) || !moved.is_empty() {
+            for line in lines(record, zone, moved) {
+                self.count(&line, 1)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Deletes the moves of a record and takes them out of the balances.
+    pub(super) fn take_moves(&self, id: Id) -> Result<Vec<Move>, StoreError> {
+        let mut statement = self
+            .sql
+            .prepare_cached("SELECT lot, source, dest, eggs FROM move WHERE record = ?1")?;
+        let rows = statement.query_map([id.to_string()], read_move)?;
+        let moved: Vec<Move> = rows.collect::<Result<_, _>>()?;
+        self.sql
+            .prepare_cached("DELETE FROM move WHERE record = ?1")?
+            .execute([id.to_string()])?;
+        for m in &moved {
+            self.balance(m, -1)?;
+        }
+        Ok(moved)
+    }
+
+    fn balance(&self, m: &Move, sign: i64) -> Result<(), StoreError> {
+        for (place, n) in [(m.from, -i64::from(m.eggs)), (m.to, i64::from(m.eggs))] {
+            let key = params![
+                place.code(),
+                m.lot.species.code(),
+                m.lot.to_string(),
+                sign * n
+            ];
+            self.sql
+                .prepare_cached(
+                    "INSERT INTO balance (place, species, lot, eggs) VALUES (?1, ?2, ?3, ?4)
+                     ON CONFLICT DO UPDATE SET eggs = eggs + excluded.eggs",
+                )?
+                .execute(key)?;
+            self.sql
+                .prepare_cached(
+                    "DELETE FROM balance WHERE place = ?1 AND species = ?2 AND lot = ?3 AND eggs = 0",
+                )?
+                .execute(params![place.code(), m.lot.species.code(), m.lot.to_string()])?;
+        }
+        Ok(())
+    }
+
+    pub(super) fn count(&self, line: &crate::book::Line, sign: i64) -> Result<(), StoreError> {
+        let id = |id: Option<Id>| id.map(|id| id.to_string()).unwrap_or_default();
+        let key = (
+            line.day.to_string(),
+            line.measure.code(),
+            id(line.coop),
+            line.species.code(),
+            id(line.by),
+            line.detail.as_str(),
+        );
+        self.sql
+            .prepare_cached(
+                "INSERT INTO line (day, measure, coop, species, by, detail, n)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+                 ON CONFLICT DO UPDATE SET n = n + excluded.n",
+            )?
+            .execute(params![
+                key.0,
+                key.1,
+                key.2,
+                key.3,
+                key.4,
+                key.5,
+                sign * line.n
+            ])?;
+        self.sql
+            .prepare_cached(
+                "DELETE FROM line WHERE day = ?1 AND measure = ?2 AND coop = ?3 AND species = ?4
+                     AND by = ?5 AND detail = ?6 AND n = 0",
+            )?
+            .execute(params![key.0, key.1, key.2, key.3, key.4, key.5])?;
+        Ok(())
+    }
+}
+
+/// The id, kind and fields that an entry holds, or why it is no record.
+#[allow(clippy::type_complexity)]
+fn readable(entry: &Entry) -> Result<(Id, Option<Kind>, Fields, Vec<u8>), String> {
+    let id: Id = entry
+        .key
+        .parse()
+        .map_err(|_| "its key is no record id".to_string())?;
+    if id.to_string() != entry.key {
+        return Err("its key is no record id".into());
+    }
+    let bytes = entry.bytes.as_ref().ok_or("it is no encoded record")?;
+    let fields = decode(bytes).map_err(|e| e.to_string())?;
+    let kind = fields
+        .get("kind")
+        .and_then(|k| k.as_str())
+        .and_then(Kind::from_code);
+    let at_home = match kind {
+        Some(kind) if kind.is_edit() => entry.doc.is_farm() || entry.doc == DocName::home(kind, id),
+        Some(kind) => entry.doc == DocName::home(kind, id),
+        // A kind of a later version: nobody here knows where it belongs.
+        None => true,
+    };
+    if !at_home {
+        return Err("it stands in a document where records of its time or kind do not".into());
+    }
+    Ok((id, kind, fields, bytes.clone()))
+}
+
+pub(super) fn read_move(row: &rusqlite::Row<'_>) -> rusqlite::Result<Move> {
+    let wrong = |column: usize, what: String| {
+        rusqlite::Error::FromSqlConversionFailure(column, rusqlite::types::Type::Text, what.into())
+    };
+    let place = |column: usize| -> rusqlite::Result<Place> {
+        let code: String = row.get(column)?;
+        Place::from_code(&code).ok_or_else(|| wrong(column, format!("no place {code}")))
+    };
+    let lot: String = row.get(0)?;
+    Ok(Move {
+        lot: lot.parse().map_err(|e| wrong(0, e))?,
+        from: place(1)?,
+        to: place(2)?,
+        eggs: row.get(3)?,
+    })
+}
+
+fn as_json<T: serde::Serialize>(value: &T) -> String {
+    // Maps with text keys, numbers and text always have a JSON form.
+    serde_json::to_string(value).unwrap_or_default()
+}
+
+/// Lots and eggs, for tables.
+pub(super) type ByLot = BTreeMap<crate::record::Lot, i64>;
