@@ -4,7 +4,7 @@ use super::{StoreError, Tx};
 use crate::record::{Actor, Change, DocName, Hash};
 
 /// A change set as the store keeps it: the exclusive-or of its hashes and their number.
-pub type DocSum = ([u8; 32], u64);
+pub(crate) type DocSum = ([u8; 32], u64);
 
 impl Tx<'_> {
     /// Keeps a change; `false` where it was there. The caller has seen that what it builds on is

@@ -17,12 +17,14 @@
 //! * Every step can be repeated: changes are keyed by their hash, documents merge.
 
 mod digest;
+mod join;
 mod message;
 mod pack;
 pub mod peer;
 pub mod phone;
 
 pub use digest::Digest;
+pub use join::{JoinAnswer, JoinAsk, Refused};
 pub use message::{Answer, Ask, DocDigest, MAX_BODY, Refusal, Saved, VERSION, Why};
 pub use pack::{Packed, pack, unpack};
 
