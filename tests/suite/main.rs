@@ -1,1 +1,3 @@
-//! The suite.
+//! Every check that crosses a layer, in one binary.
+
+mod merging;

@@ -13,7 +13,6 @@ mod sheet;
 pub use fold::{Balances, Book, fold};
 pub use line::{Line, Measure, lines};
 pub use moves::{Move, Place, moves};
-pub(crate) use recount::species_of;
 pub use recount::{Moment, settle};
 pub use sheet::{
     Cartoned, CoopRow, Days, Flock, Gathered, Names, OnHand, Out, Pulled, Sheet, SheetInput,

@@ -279,6 +279,13 @@ pub struct Outlet {
     pub retired: Option<NaiveDate>,
 }
 
+impl Recount {
+    /// The species whose eggs were counted.
+    pub fn of_species(&self) -> Option<Species> {
+        self.species.or(self.lot.map(|lot| lot.species))
+    }
+}
+
 /// A person who logs.
 pub type Person = Named;
 /// An installation that logs.
