@@ -1,3 +1,4 @@
 //! Every check that crosses a layer, in one binary.
 
+mod architecture;
 mod merging;

@@ -66,7 +66,7 @@ impl Inner {
     }
 
     /// Whether a change is here, alone or folded into the saved form of its document.
-    fn has(&mut self, doc: &DocName, hash: &Hash) -> Result<bool, FarmError> {
+    pub(super) fn has(&mut self, doc: &DocName, hash: &Hash) -> Result<bool, FarmError> {
         let (alone, saved) = self
             .store
             .read::<_, FarmError>(|tx| Ok((tx.has_change(doc, hash)?, tx.is_folded(doc)?)))?;

@@ -28,11 +28,13 @@ CREATE TABLE actor (
     PRIMARY KEY (doc, actor)
 ) WITHOUT ROWID;
 
--- Changes that the server has not acknowledged.
+-- Changes that the server has not acknowledged. One that it refused waits for the next exchange,
+-- so that it never holds up those behind it.
 CREATE TABLE outbox (
-    seq  INTEGER PRIMARY KEY AUTOINCREMENT,
-    doc  TEXT NOT NULL,
-    hash BLOB NOT NULL,
+    seq     INTEGER PRIMARY KEY AUTOINCREMENT,
+    doc     TEXT NOT NULL,
+    hash    BLOB NOT NULL,
+    refused INTEGER NOT NULL DEFAULT 0,
     UNIQUE (doc, hash)
 );
 
