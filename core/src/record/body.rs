@@ -224,6 +224,27 @@ pub struct Void {
     pub target: Id,
     /// Why.
     pub why: String,
+    /// Amendments of the record that the writer had seen.
+    #[serde(default)]
+    pub over: Vec<Id>,
+}
+
+/// How far a device's clock was off.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Clock {
+    /// Server clock minus the device's, seconds.
+    pub offset_s: i64,
+}
+
+/// What a person decided about a line of the review list.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Decision {
+    /// The line.
+    pub line: String,
+    /// How it stood then.
+    pub state: String,
+    /// What was decided.
+    pub choice: String,
 }
 
 /// The farm itself.
@@ -324,6 +345,10 @@ pub enum Body {
     Amend(Amend),
     /// See [`Kind::Void`].
     Void(Void),
+    /// See [`Kind::Clock`].
+    Clock(Clock),
+    /// See [`Kind::Decision`].
+    Decision(Decision),
     /// See [`Kind::Farm`].
     Farm(Farm),
     /// See [`Kind::Coop`].
@@ -360,6 +385,8 @@ impl Body {
             Kind::Supply => Body::Supply(as_body(fields)?),
             Kind::Amend => Body::Amend(as_body(fields)?),
             Kind::Void => Body::Void(as_body(fields)?),
+            Kind::Clock => Body::Clock(as_body(fields)?),
+            Kind::Decision => Body::Decision(as_body(fields)?),
             Kind::Farm => Body::Farm(as_body(fields)?),
             Kind::Coop => Body::Coop(as_body(fields)?),
             Kind::Person => Body::Person(as_body(fields)?),
@@ -387,6 +414,8 @@ impl Body {
             Body::Supply(_) => Kind::Supply,
             Body::Amend(_) => Kind::Amend,
             Body::Void(_) => Kind::Void,
+            Body::Clock(_) => Kind::Clock,
+            Body::Decision(_) => Kind::Decision,
             Body::Farm(_) => Kind::Farm,
             Body::Coop(_) => Kind::Coop,
             Body::Person(_) => Kind::Person,
