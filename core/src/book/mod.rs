@@ -8,6 +8,7 @@ mod fold;
 mod line;
 mod moves;
 mod recount;
+pub mod review;
 mod sheet;
 
 pub use fold::{Balances, Book, fold};
