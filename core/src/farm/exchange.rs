@@ -3,7 +3,7 @@ use serde::{Deserialize, Serialize};
 use super::facade::{Inner, actor};
 use super::take::Ready;
 use super::{ErrorKind, Farm, FarmError};
-use crate::record::{Actor, Change, DocName, Hash};
+use crate::record::{Actor, Change, DocName, Draft, Hash, Kind};
 use crate::store::Tx;
 use crate::sync::phone::{MOST_BYTES, MOST_CHANGES, State, Unsent};
 use crate::sync::{Digest, DocDigest};
@@ -203,7 +203,14 @@ impl Farm {
             tx.set_meta("sync", state)?;
             Ok(())
         })?;
-        let again = again || ready_to_send > 0;
+        let mut again = again || ready_to_send > 0;
+        if !again && let Some(offset_s) = inner.clock_news(heard.state.offset_ms.unwrap_or(0))? {
+            let now = self.env.now();
+            let draft = Draft::new(Kind::Clock).with("offset_s", offset_s);
+            inner.append(self, draft, None, None, now)?;
+            inner.write(|tx| Ok(tx.set_meta("clock_noted", &offset_s)?))?;
+            again = true;
+        }
         inner.exchanging = again;
         Ok(Heard {
             changes: taken.changes,

@@ -147,7 +147,7 @@ impl Inner {
     }
 
     /// Checks, writes into the document, and commits change, outbox line and book together.
-    fn append(
+    pub(super) fn append(
         &mut self,
         farm: &Farm,
         mut draft: Draft,

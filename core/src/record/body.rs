@@ -36,6 +36,8 @@ pub struct Cull {
     /// What became of them.
     #[serde(rename = "use")]
     pub used_for: String,
+    /// The carton run they were in.
+    pub carton: Option<Id>,
 }
 
 /// One cleaning batch.

@@ -52,6 +52,8 @@ pub struct Effective {
     pub conflicts: Vec<Conflict>,
     /// Values that each hold alone and do not hold together.
     pub problem: Option<InvalidRecord>,
+    /// The amendments and voids of it that nobody voided.
+    pub said: Vec<Record>,
 }
 
 /// One amendment or void, as stored.
@@ -68,15 +70,27 @@ pub struct Edit {
 pub fn effective(id: Id, base: &Fields, edits: &[Edit]) -> Effective {
     let mut amends: BTreeMap<Id, Amend> = BTreeMap::new();
     let mut voids: BTreeMap<Id, (Id, String)> = BTreeMap::new();
+    let mut said: Vec<Record> = Vec::new();
     for edit in edits {
-        match Record::read(edit.id, &edit.fields).map(|r| r.body) {
-            Ok(Body::Amend(a)) if a.target == id => drop(amends.insert(edit.id, a)),
-            Ok(Body::Void(v)) => drop(voids.insert(edit.id, (v.target, v.why))),
-            _ => {}
+        let Ok(record) = Record::read(edit.id, &edit.fields) else {
+            continue;
+        };
+        let direct = match &record.body {
+            Body::Amend(a) => a.target == id && amends.insert(edit.id, a.clone()).is_none(),
+            Body::Void(v) => {
+                voids.insert(edit.id, (v.target, v.why.clone()));
+                v.target == id
+            }
+            _ => false,
+        };
+        if direct {
+            said.push(record);
         }
     }
     let gone = |id: Id| void_of(id, &voids, &mut BTreeSet::new());
     amends.retain(|amend, _| gone(*amend).is_none());
+    said.retain(|record| gone(record.id).is_none());
+    said.sort_by_key(|record| record.id);
 
     let kind = kind_of(base);
     let mut conflicts = Vec::new();
@@ -132,6 +146,7 @@ pub fn effective(id: Id, base: &Fields, edits: &[Edit]) -> Effective {
         standing,
         conflicts,
         problem,
+        said,
     }
 }
 

@@ -59,6 +59,11 @@ const CULL: &[FieldSpec] = &[
         T::Choice(&["home", "feed", "compost", "discard", "hatch"]),
         "what became of them",
     ),
+    may(
+        "carton",
+        T::Ref(Kind::Carton),
+        "the carton run they were in",
+    ),
 ];
 
 const WASH: &[FieldSpec] = &[

@@ -14,6 +14,6 @@ mod timing;
 pub use doubles::{NEAR_MS, Pair, double};
 pub use held::{Affected, CartonRun, Gathered, Gone, held};
 pub use line::{Choice, Finding, Weight, What, undecided};
-pub use said::{Fact, Said, said};
-pub use stock::{Overdrawn, overdraw, retired_use, same_name};
+pub use said::said;
+pub use stock::{Overdrawn, cannot_read, overdraw, retired_use, same_name};
 pub use timing::{ClockOff, OFF_S, clock};

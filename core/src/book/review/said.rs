@@ -1,38 +1,37 @@
 use super::{Choice, Finding, Weight, What};
-use crate::record::edits::Conflict;
-use crate::record::{Id, Instant, Record};
+use crate::record::edits::{Conflict, Effective};
+use crate::record::{Body, Id, Instant, InvalidRecord, Record};
 
 /// An amendment or void of a record, and who wrote it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Said {
-    /// The edit.
-    pub id: Id,
-    /// Who.
-    pub by: Option<Id>,
-    /// When.
-    pub at: Instant,
+struct Said {
+    id: Id,
+    by: Option<Id>,
+    at: Instant,
     /// Whether it is a void; an amendment otherwise.
-    pub void: bool,
+    void: bool,
     /// The amendments that its writer had seen.
-    pub over: Vec<Id>,
+    over: Vec<Id>,
 }
 
 /// A record with what people said about it.
-#[derive(Debug, Clone)]
-pub struct Fact<'a> {
-    /// The record as it stands.
-    pub record: &'a Record,
-    /// Edits of it that nobody voided.
-    pub said: &'a [Said],
-    /// Fields on which they disagree.
-    pub conflicts: &'a [Conflict],
-    /// Values that do not hold together.
-    pub problem: Option<&'a str>,
+struct Fact<'a> {
+    record: &'a Record,
+    said: Vec<Said>,
+    conflicts: &'a [Conflict],
+    problem: Option<String>,
 }
 
 /// What people said about one record that does not fit together.
-pub fn said(fact: &Fact<'_>) -> Vec<Finding> {
-    let record = fact.record;
+pub fn said(now: &Effective) -> Vec<Finding> {
+    let Some(record) = &now.record else {
+        return Vec::new();
+    };
+    let fact = &Fact {
+        record,
+        said: now.said.iter().map(edit).collect(),
+        conflicts: &now.conflicts,
+        problem: now.problem.as_ref().map(InvalidRecord::to_string),
+    };
     let mut found = Vec::new();
     let by = |id: Id| fact.said.iter().find(|s| s.id == id).and_then(|s| s.by);
     let voids: Vec<&Said> = fact.said.iter().filter(|s| s.void).collect();
@@ -41,7 +40,7 @@ pub fn said(fact: &Fact<'_>) -> Vec<Finding> {
         for conflict in fact.conflicts {
             found.push(disagreement(fact, conflict, by));
         }
-        if let Some(problem) = fact.problem {
+        if let Some(problem) = &fact.problem {
             let amends: Vec<Id> = fact.said.iter().map(|s| s.id).collect();
             let since = fact.said.iter().map(|s| s.at).max().unwrap_or(record.at);
             found.push(
@@ -97,6 +96,21 @@ pub fn said(fact: &Fact<'_>) -> Vec<Finding> {
         }
     }
     found
+}
+
+fn edit(record: &Record) -> Said {
+    let (void, over) = match &record.body {
+        Body::Void(void) => (true, void.over.clone()),
+        Body::Amend(amend) => (false, amend.over.clone()),
+        _ => (false, Vec::new()),
+    };
+    Said {
+        id: record.id,
+        by: record.by,
+        at: record.at,
+        void,
+        over,
+    }
 }
 
 fn disagreement(fact: &Fact<'_>, conflict: &Conflict, by: impl Fn(Id) -> Option<Id>) -> Finding {

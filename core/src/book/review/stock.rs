@@ -89,3 +89,19 @@ pub fn retired_use(record: &Record, species: Species) -> Finding {
     .about([record.id], [record.by])
     .choices([Choice::Void { record: record.id }, Choice::Seen])
 }
+
+/// A record that cannot be read here: of a newer version, or by a foreign program. It is kept, and
+/// counted nowhere.
+pub fn cannot_read(id: Id, at: Instant, why: &str) -> Finding {
+    Finding::new(
+        format!("unread/{id}"),
+        What::CannotRead {
+            why: why.to_string(),
+        },
+        Weight::Note,
+        at,
+    )
+    .state("-")
+    .about([id], [])
+    .choices([Choice::Void { record: id }, Choice::Seen])
+}
