@@ -1,11 +1,28 @@
 //! The work itself, as pure functions and tables: no clock, no I/O, no shared data types.
 //!
-//! Every figure names where it comes from, and every result says why in words a person can read.
+//! Every figure names where it comes from, and every result says why in words a person can read
+//! (see [`Finding`]). No function has a limit of its own: limits come from a
+//! [`RulePack`](rules::RulePack) with a [`HousePolicy`](rules::HousePolicy) on top.
 //! The program explains and reminds; local codes, product labels and veterinarians decide.
 
+pub mod clock;
+pub mod dates;
 mod defect;
+mod defect_table;
+mod error;
+mod finding;
+pub mod haugh;
+mod means;
+pub mod quality;
+pub mod rules;
+pub mod size;
 mod species;
+pub mod tolerance;
 pub mod units;
 
 pub use defect::Defect;
+pub use defect_table::{DefectFacts, Disposal, Packable, Side, Step};
+pub use error::TradeError;
+pub use finding::{COLD_CAUTION, Finding, LOCAL_CODES_DECIDE, Mark, Reason, WASH_CAUTION};
+pub use means::{Cleaner, Means, Suitability};
 pub use species::Species;

@@ -1,0 +1,441 @@
+//! Weight classes as data. A class belongs to the species that its rule names; eggs of any other
+//! species are sold by count or by weight, without a class.
+
+use serde::{Deserialize, Serialize};
+
+use super::error::{TradeError, within};
+use super::finding::{Finding, LOCAL_CODES_DECIDE, Mark};
+use super::rules::Rule;
+use super::species::Species;
+use super::units::Grams;
+
+/// Sums of decimal grams are not exact in binary; a billionth of a gram is no egg.
+const EPSILON: f64 = 1e-9;
+
+/// One weight class.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SizeClass {
+    /// The word in records, for example `extra_large`.
+    pub code: String,
+    /// The word on the carton.
+    pub name: String,
+    /// The least average weight of an egg in a carton, or the least weight of each egg where the
+    /// scheme goes by single eggs.
+    pub min: Grams,
+    /// The least weight of any one egg, where it is lower than `min`.
+    pub single_min: Option<Grams>,
+    /// The printed least net weight of a case of 30 dozen in pounds; it is rounded in print.
+    pub case_pounds: Option<f64>,
+}
+
+/// How many eggs of a lot may be of another class.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SizeTolerance {
+    /// The largest share of the lot in the next lower class.
+    pub lower: f64,
+    /// The largest share of one case in the next lower class.
+    pub lower_in_case: Option<f64>,
+    /// The largest share of the lot in both neighbouring classes together.
+    pub neighbours: Option<f64>,
+    /// Below this number of eggs the shares are doubled.
+    pub doubled_below: Option<u32>,
+}
+
+/// A scheme of weight classes, heaviest first.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SizeScheme {
+    /// The word in records, for example `us`.
+    pub code: String,
+    /// The name that people read.
+    pub name: String,
+    /// The species that the scheme is for.
+    pub species: Vec<Species>,
+    /// The classes, heaviest first, with their source.
+    pub classes: Rule<Vec<SizeClass>>,
+    /// The tolerance of a lot.
+    pub tolerance: Option<Rule<SizeTolerance>>,
+}
+
+/// A carton beside the minimums of a class.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CartonWeight {
+    /// The net weight.
+    pub net: Grams,
+    /// The net weight that the class needs for so many eggs.
+    pub needed: Grams,
+    /// Positions (from 0) of the eggs under the minimum for one egg.
+    pub light: Vec<usize>,
+    /// Whether the carton may carry the class.
+    pub meets: bool,
+}
+
+/// The mass of an egg that a bird can lay, 3 to 300 g.
+///
+/// # Errors
+/// [`TradeError::OutOfRange`] otherwise.
+pub fn egg_mass(mass: Grams) -> Result<Grams, TradeError> {
+    within("egg weight", mass.0, 3.0, 300.0, "g").map(Grams)
+}
+
+impl SizeScheme {
+    /// Checks that the classes go down in weight.
+    ///
+    /// # Errors
+    /// The first class that does not.
+    pub fn validate(&self) -> Result<(), TradeError> {
+        let mut above = 400.0;
+        for class in &self.classes.value {
+            within("size class: min", class.min.0, 0.0, above, "g")?;
+            if let Some(single) = class.single_min {
+                within("size class: single_min", single.0, 0.0, class.min.0, "g")?;
+            }
+            above = class.min.0;
+        }
+        if let Some(t) = &self.tolerance {
+            within("size tolerance: lower", t.value.lower, 0.0, 1.0, "(share)")?;
+        }
+        Ok(())
+    }
+
+    /// The class with this word.
+    pub fn class(&self, code: &str) -> Option<&SizeClass> {
+        self.classes.value.iter().find(|c| c.code == code)
+    }
+
+    /// The class of one egg on the scale: the heaviest whose minimum it reaches. `None` when the
+    /// species has no classes or the egg is under the smallest.
+    ///
+    /// # Errors
+    /// When no bird can lay an egg of that weight.
+    pub fn class_of_egg(
+        &self,
+        species: Species,
+        mass: Grams,
+    ) -> Result<Finding<Option<SizeClass>>, TradeError> {
+        egg_mass(mass)?;
+        if let Some(refusal) = self.refuse(species) {
+            return Ok(refusal);
+        }
+        let class = self
+            .classes
+            .value
+            .iter()
+            .find(|c| mass.0 >= c.min.0 - EPSILON);
+        let words = match class {
+            Some(c) => format!(
+                "{}: at least {:.2} g; this egg is {} g",
+                c.name, c.min.0, mass.0
+            ),
+            None => format!("{} g is under the smallest class", mass.0),
+        };
+        Ok(Finding::new(
+            class.cloned(),
+            self.classes.reason(words),
+            LOCAL_CODES_DECIDE,
+        ))
+    }
+
+    /// The heaviest class whose minimums a carton meets, by net weight and by each egg.
+    ///
+    /// # Errors
+    /// When the carton is empty or no bird can lay one of the eggs.
+    pub fn class_of_carton(
+        &self,
+        species: Species,
+        eggs: &[Grams],
+    ) -> Result<Finding<Option<SizeClass>>, TradeError> {
+        if let Some(refusal) = self.refuse(species) {
+            return Ok(refusal);
+        }
+        for class in &self.classes.value {
+            let weight = self.carton(class, eggs)?;
+            if weight.meets {
+                let words = format!(
+                    "{}: {} eggs weigh {:.1} g, needed {:.1} g, and none is under its minimum",
+                    class.name,
+                    eggs.len(),
+                    weight.net.0,
+                    weight.needed.0
+                );
+                let reason = self.classes.reason(words);
+                return Ok(Finding::new(
+                    Some(class.clone()),
+                    reason,
+                    LOCAL_CODES_DECIDE,
+                ));
+            }
+        }
+        let reason = self
+            .classes
+            .reason("The carton is under the smallest class.");
+        Ok(Finding::new(None, reason, LOCAL_CODES_DECIDE))
+    }
+
+    /// A carton beside the minimums of one class.
+    ///
+    /// # Errors
+    /// When the carton is empty or no bird can lay one of the eggs.
+    pub fn carton(&self, class: &SizeClass, eggs: &[Grams]) -> Result<CartonWeight, TradeError> {
+        if eggs.is_empty() {
+            return Err(TradeError::not_allowed(
+                "eggs in the carton",
+                0,
+                "at least 1",
+            ));
+        }
+        for egg in eggs {
+            egg_mass(*egg)?;
+        }
+        let net = Grams(eggs.iter().map(|e| e.0).sum());
+        let needed = Grams(class.min.0 * eggs.len() as f64);
+        let single = class.single_min.unwrap_or(class.min).0;
+        let light: Vec<usize> = (0..eggs.len())
+            .filter(|&i| eggs[i].0 < single - EPSILON)
+            .collect();
+        Ok(CartonWeight {
+            net,
+            needed,
+            meets: light.is_empty() && net.0 >= needed.0 - EPSILON,
+            light,
+        })
+    }
+
+    /// Whether a lot of `total` eggs with so many in the next lower and the next higher class is
+    /// within the tolerance; `None` when the scheme has none. The value is the number of lower
+    /// eggs that would be allowed, and whether the lot passes.
+    pub fn judge_lot(&self, total: u32, lower: u32, higher: u32) -> Option<Finding<(u32, bool)>> {
+        let rule = self.tolerance.as_ref()?;
+        let t = rule.value;
+        let factor = match t.doubled_below {
+            Some(limit) if total < limit => 2.0,
+            _ => 1.0,
+        };
+        let allowed = super::tolerance::allowed_count(t.lower * factor, total);
+        let both = t
+            .neighbours
+            .map(|s| super::tolerance::allowed_count(s * factor, total));
+        let pass = lower <= allowed && both.is_none_or(|b| lower.saturating_add(higher) <= b);
+        let words = format!(
+            "{:.1} % of {total} eggs may be of the next lower class: {allowed}; found {lower}",
+            t.lower * factor * 100.0
+        );
+        Some(Finding::new(
+            (allowed, pass),
+            rule.reason(words),
+            LOCAL_CODES_DECIDE,
+        ))
+    }
+
+    fn refuse(&self, species: Species) -> Option<Finding<Option<SizeClass>>> {
+        if self.species.contains(&species) {
+            return None;
+        }
+        let words = format!(
+            "{} has no classes for {} eggs; sell them by count or weight, without a class",
+            self.name,
+            species.code()
+        );
+        Some(Finding::new(
+            None,
+            self.classes.reason(words),
+            LOCAL_CODES_DECIDE,
+        ))
+    }
+}
+
+fn class(code: &str, name: &str, min: f64) -> SizeClass {
+    SizeClass {
+        code: code.to_owned(),
+        name: name.to_owned(),
+        min: Grams(min),
+        single_min: None,
+        case_pounds: None,
+    }
+}
+
+fn scheme(code: &str, name: &str, classes: Vec<SizeClass>, source: &str, mark: Mark) -> SizeScheme {
+    SizeScheme {
+        code: code.to_owned(),
+        name: name.to_owned(),
+        species: vec![Species::Hen],
+        classes: Rule {
+            value: classes,
+            source: source.to_owned(),
+            mark,
+        },
+        tolerance: None,
+    }
+}
+
+/// The six weight classes of the United States, by net weight of the dozen.
+pub fn us() -> SizeScheme {
+    let rows: [(&str, &str, f64, f64, Option<f64>); 6] = [
+        ("jumbo", "Jumbo", 30.0, 56.0, Some(29.0)),
+        ("extra_large", "Extra Large", 27.0, 50.5, Some(26.0)),
+        ("large", "Large", 24.0, 45.0, Some(23.0)),
+        ("medium", "Medium", 21.0, 39.5, Some(20.0)),
+        ("small", "Small", 18.0, 34.0, Some(17.0)),
+        ("peewee", "Peewee", 15.0, 28.0, None),
+    ];
+    let each = |ounces_a_dozen: f64| Grams::from_ounces(ounces_a_dozen / 12.0);
+    let classes = rows
+        .into_iter()
+        .map(|(code, name, dozen, case, single)| SizeClass {
+            // A class without a minimum for single eggs does not refuse a light one.
+            single_min: Some(single.map_or(Grams(0.0), each)),
+            case_pounds: Some(case),
+            ..class(code, name, each(dozen).0)
+        })
+        .collect();
+    let source = "7 Pa. Code § 87.42, after AMS 56.218 (effective 20 July 2000)";
+    SizeScheme {
+        tolerance: Some(Rule::seen(
+            SizeTolerance {
+                lower: 0.033,
+                lower_in_case: Some(0.05),
+                neighbours: None,
+                doubled_below: None,
+            },
+            "7 Pa. Code § 87.42(c)",
+        )),
+        ..scheme("us", "US weight classes", classes, source, Mark::Seen)
+    }
+}
+
+/// The four weight classes of the European Union, by single eggs.
+pub fn eu() -> SizeScheme {
+    let classes = vec![
+        class("xl", "XL (very large)", 73.0),
+        class("l", "L (large)", 63.0),
+        class("m", "M (medium)", 53.0),
+        class("s", "S (small)", 0.0),
+    ];
+    let source = "EU summary of the marketing standards for eggs; Reg. (EU) 2023/2465";
+    SizeScheme {
+        tolerance: Some(Rule::seen(
+            SizeTolerance {
+                lower: 0.05,
+                lower_in_case: None,
+                neighbours: Some(0.10),
+                doubled_below: Some(180),
+            },
+            "Reg. (EC) 557/2007 Art. 27",
+        )),
+        ..scheme("eu", "EU weight classes", classes, source, Mark::Seen)
+    }
+}
+
+/// The weight classes of Canada, by single eggs.
+pub fn canada() -> SizeScheme {
+    let classes = vec![
+        class("jumbo", "Jumbo Size", 70.0),
+        class("extra_large", "Extra Large Size", 63.0),
+        class("large", "Large Size", 56.0),
+        class("medium", "Medium Size", 49.0),
+        class("small", "Small Size", 42.0),
+        class("peewee", "Peewee Size", 0.0),
+    ];
+    scheme(
+        "ca",
+        "Canadian weight classes",
+        classes,
+        "open textbook table of Canadian sizes",
+        Mark::Seen,
+    )
+}
+
+/// The sizes of New Zealand, by single eggs.
+pub fn new_zealand() -> SizeScheme {
+    let classes = vec![
+        class("8", "Size 8 (jumbo)", 68.0),
+        class("7", "Size 7 (large)", 62.0),
+        class("6", "Size 6 (standard)", 53.0),
+        class("5", "Size 5 (medium)", 44.0),
+        class("4", "Size 4 (pullet)", 35.0),
+    ];
+    scheme(
+        "nz",
+        "New Zealand sizes",
+        classes,
+        "national producer federation page",
+        Mark::Seen,
+    )
+}
+
+/// The sizes of the Australian industry guide, by single eggs. Known only from a second-hand copy.
+pub fn australia() -> SizeScheme {
+    let classes = vec![
+        class("king", "King Size", 70.0),
+        class("jumbo", "Jumbo", 66.7),
+        class("extra_large", "Extra-Large", 58.3),
+        class("large", "Large", 50.0),
+        class("medium", "Medium", 42.0),
+    ];
+    scheme(
+        "au",
+        "Australian industry sizes",
+        classes,
+        "industry guide, second-hand copy",
+        Mark::Memory,
+    )
+}
+
+/// Every scheme that is built in.
+pub fn schemes() -> Vec<SizeScheme> {
+    vec![us(), eu(), canada(), new_zealand(), australia()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of_carton(eggs: &[f64]) -> Option<String> {
+        let eggs: Vec<Grams> = eggs.iter().copied().map(Grams).collect();
+        let found = us().class_of_carton(Species::Hen, &eggs).unwrap();
+        found.value.map(|c| c.code)
+    }
+
+    #[test]
+    fn a_dozen_can_make_its_net_weight_and_still_hold_eggs_too_light() {
+        let mut eggs = [58.0; 12];
+        eggs[3] = 53.0;
+        eggs[9] = 53.0;
+        let masses: Vec<Grams> = eggs.iter().copied().map(Grams).collect();
+        let scheme = us();
+        let large = scheme.class("large").unwrap();
+        let weight = scheme.carton(large, &masses).unwrap();
+        assert!(weight.net.0 > weight.needed.0);
+        assert_eq!(weight.light, vec![3, 9]);
+        assert!(!weight.meets);
+        assert_eq!(of_carton(&eggs), Some("medium".to_owned()));
+    }
+
+    #[test]
+    fn weights_are_compared_unrounded() {
+        assert_eq!(of_carton(&[56.6; 12]), Some("medium".to_owned()));
+        assert_eq!(of_carton(&[56.7; 12]), Some("large".to_owned()));
+        let exactly = Grams::from_ounces(2.0).0;
+        assert_eq!(of_carton(&[exactly; 12]), Some("large".to_owned()));
+    }
+
+    #[test]
+    fn no_class_for_a_duck_and_none_below_peewee() {
+        assert_eq!(
+            us().class_of_egg(Species::Duck, Grams(70.0)).unwrap().value,
+            None
+        );
+        assert_eq!(
+            us().class_of_egg(Species::Hen, Grams(20.0)).unwrap().value,
+            None
+        );
+        assert!(us().class_of_egg(Species::Hen, Grams(1.0)).is_err());
+        assert!(us().class_of_egg(Species::Hen, Grams(f64::NAN)).is_err());
+    }
+
+    #[test]
+    fn every_scheme_is_in_order() {
+        for scheme in schemes() {
+            scheme.validate().unwrap();
+        }
+    }
+}
