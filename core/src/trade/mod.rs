@@ -5,20 +5,28 @@
 //! [`RulePack`](rules::RulePack) with a [`HousePolicy`](rules::HousePolicy) on top.
 //! The program explains and reminds; local codes, product labels and veterinarians decide.
 
+pub mod basin;
+pub mod body;
 pub mod clock;
+pub mod conduction;
 pub mod dates;
 mod defect;
 mod defect_table;
+pub mod dew;
 mod error;
 mod finding;
 pub mod haugh;
+pub mod label;
 mod means;
 pub mod quality;
 pub mod rules;
 pub mod size;
 mod species;
+pub mod temperature;
 pub mod tolerance;
 pub mod units;
+pub mod wash;
+mod wash_check;
 
 pub use defect::Defect;
 pub use defect_table::{DefectFacts, Disposal, Packable, Side, Step};
@@ -26,3 +34,4 @@ pub use error::TradeError;
 pub use finding::{COLD_CAUTION, Finding, LOCAL_CODES_DECIDE, Mark, Reason, WASH_CAUTION};
 pub use means::{Cleaner, Means, Suitability};
 pub use species::Species;
+pub use wash_check::{WashDone, WashFault, check_wash};

@@ -175,6 +175,8 @@ pub struct GradeCriteria {
     pub germ: Germ,
     /// Whether a washed or cleaned egg may have the grade.
     pub cleaned: bool,
+    /// Whether eggs of the grade may be sold in cartons to people.
+    pub retail: bool,
     /// The least Haugh unit of the white, where the white is measured.
     pub haugh_min: Option<f64>,
 }

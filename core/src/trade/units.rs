@@ -177,6 +177,17 @@ pub struct Range<T> {
     pub high: T,
 }
 
+impl<T: Copy> Range<T> {
+    /// A value that was measured.
+    pub fn exact(value: T) -> Range<T> {
+        Range {
+            low: value,
+            likely: value,
+            high: value,
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -99,6 +99,7 @@ fn quality() -> QualityScheme {
         spots_max: Millimetres(0.0),
         germ: Germ::None,
         cleaned: false,
+        retail: true,
         haugh_min: None,
     };
     let a = GradeCriteria {
@@ -121,6 +122,7 @@ fn quality() -> QualityScheme {
         spots_max: Millimetres::from_inches(1.0 / 8.0),
         germ: Germ::Visible,
         cleaned: true,
+        retail: false,
         ..extra.clone()
     };
     QualityScheme {

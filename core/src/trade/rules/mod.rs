@@ -311,3 +311,52 @@ impl RulePack {
         self.label.graded_species.value.contains(&species)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn packs_go_round_as_text() {
+        for pack in [RulePack::us_federal(), RulePack::eu()] {
+            let text = pack.to_json().unwrap();
+            assert_eq!(RulePack::from_json(&text).unwrap(), pack);
+        }
+        assert!(RulePack::from_json("{}").is_err());
+    }
+
+    #[test]
+    fn a_custom_pack_changes_the_answers() {
+        let mut own = RulePack::custom(&RulePack::us_federal(), "Our county");
+        own.cleaning.sanitiser_ppm = Some(Rule::seen((50.0, 200.0), "Minn. R. 1520.0500"));
+        own.validate().unwrap();
+        assert_eq!(own.code, "custom");
+        assert!(own.caution.contains("local codes"));
+    }
+
+    #[test]
+    fn impossible_packs_are_refused_by_field() {
+        let with = |change: fn(&mut RulePack)| {
+            let mut pack = RulePack::us_federal();
+            change(&mut pack);
+            pack.validate().unwrap_err().to_string()
+        };
+        let hot = with(|p| p.cleaning.water_min = Some(Rule::seen(Celsius(90.0), "x")));
+        assert!(hot.starts_with("cleaning.water_min is 90"), "{hot}");
+        let crossed = with(|p| {
+            p.cleaning.water_above_egg_max = Some(Rule::seen(CelsiusDelta(5.0), "x"));
+        });
+        assert!(
+            crossed.starts_with("cleaning.water_above_egg_min"),
+            "{crossed}"
+        );
+        let warm = with(|p| p.chill.cooler_max = Some(Rule::seen(Celsius(45.0), "x")));
+        assert!(warm.starts_with("chill.cooler_max is 45"), "{warm}");
+        let order = with(|p| {
+            if let Some(sizes) = &mut p.sizes {
+                sizes.classes.value.reverse();
+            }
+        });
+        assert!(order.starts_with("size class"), "{order}");
+    }
+}

@@ -124,6 +124,7 @@ fn quality() -> QualityScheme {
         spots_max: Millimetres(0.0),
         germ: Germ::None,
         cleaned: true,
+        retail: true,
         haugh_min: Some(72.0),
     };
     let a = GradeCriteria {

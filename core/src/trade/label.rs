@@ -1,0 +1,622 @@
+//! What a carton has to say and may say under a rule pack. Words that the eggs or the seller have no
+//! right to are refused with the reason.
+
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+
+use super::dates::{LastDay, day_of_year, last_day};
+use super::error::{TradeError, within};
+use super::finding::{Finding, Mark, Reason};
+use super::rules::{HousePolicy, Rule, RulePack};
+use super::species::Species;
+use super::units::Grams;
+
+/// What the label says about size.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SizeWords {
+    /// Nothing.
+    Unsized,
+    /// A weight class by its word; the eggs were weighed and meet it.
+    Class(String),
+    /// Eggs of different sizes with the least net weight.
+    Mixed(Grams),
+}
+
+/// Who packed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Producer {
+    /// The name.
+    pub name: String,
+    /// The address, line by line.
+    pub address: Vec<String>,
+    /// A producer or plant code, if one was given by an authority.
+    pub code: Option<String>,
+}
+
+/// What somebody wants on a carton.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LabelRequest {
+    /// Whose eggs; one carton never holds two species.
+    pub species: Species,
+    /// How many eggs.
+    pub eggs: u32,
+    /// What to say about size.
+    pub size: SizeWords,
+    /// Whether the eggs were weighed one by one or as a carton.
+    pub weighed: bool,
+    /// The grade's word, if one is wanted.
+    pub grade: Option<String>,
+    /// Whether each egg was candled and graded by the pack's criteria.
+    pub graded: bool,
+    /// The pack day.
+    pub pack_day: NaiveDate,
+    /// The earliest lay day in the carton.
+    pub oldest_lay: NaiveDate,
+    /// A best-by day; `None` takes the last day that pack and house allow.
+    pub best_by: Option<NaiveDate>,
+    /// Who packed.
+    pub producer: Option<Producer>,
+    /// The lot code.
+    pub lot: Option<String>,
+    /// Further words, for example `Unwashed`.
+    pub claims: Vec<String>,
+}
+
+/// A part of a label.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Part {
+    /// The species, by name.
+    Identity,
+    /// Count with size where there is one: `12 Large eggs`.
+    Count,
+    /// Grade or class of quality.
+    Grade,
+    /// Pack day.
+    PackDay,
+    /// Best by.
+    BestBy,
+    /// Words about cold.
+    KeepCold,
+    /// The safe-handling statement.
+    SafeHandling,
+    /// Producer block.
+    Producer,
+    /// Producer or plant code.
+    ProducerCode,
+    /// Lot code.
+    Lot,
+    /// Further words.
+    Claim,
+}
+
+/// One line of a label.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LabelLine {
+    /// Which part it is.
+    pub part: Part,
+    /// The text.
+    pub text: String,
+    /// How many bytes at the start of the text are printed bold.
+    pub bold: usize,
+    /// Whether the line stands in a box of hairlines.
+    pub boxed: bool,
+    /// Whether the pack requires it.
+    pub required: bool,
+    /// The rule behind it.
+    pub why: Reason,
+}
+
+/// The lines of a carton label in the order of printing.
+///
+/// # Errors
+/// When a grade, class or claim is not open to these eggs, a required part is missing, a date is
+/// past its limit, or the count is not 1 to 360.
+pub fn label(
+    request: &LabelRequest,
+    pack: &RulePack,
+    house: &HousePolicy,
+) -> Result<Finding<Vec<LabelLine>>, TradeError> {
+    within(
+        "eggs in the carton",
+        f64::from(request.eggs),
+        1.0,
+        360.0,
+        "eggs",
+    )?;
+    let mut lines = vec![identity(request, pack), count(request, pack)?];
+    lines.extend(grade(request, pack, house)?);
+    lines.extend(dates(request, pack, house)?);
+    let rules = &pack.label;
+    if let Some(rule) = &rules.keep_cold {
+        lines.push(line(
+            Part::KeepCold,
+            rule.value.clone(),
+            true,
+            rule.reason("Printed so"),
+        ));
+    }
+    if let Some(rule) = &rules.safe_handling {
+        let why = rule.reason("Printed letter for letter, prominent and in its form");
+        lines.push(LabelLine {
+            bold: rules.safe_handling_bold.as_ref().map_or(0, String::len),
+            boxed: rules.safe_handling_boxed,
+            ..line(Part::SafeHandling, rule.value.clone(), true, why)
+        });
+    }
+    lines.extend(producer(request, pack)?);
+    if let Some(lot) = &request.lot {
+        let why = Reason::common_practice("A lot code lets a carton be traced and called back.");
+        lines.push(line(Part::Lot, format!("Lot {lot}"), false, why));
+    }
+    for claim in &request.claims {
+        lines.push(claim_line(claim, pack)?);
+    }
+    let why = lines.iter().map(|l| l.why.clone()).collect();
+    Ok(Finding::because(lines, why, pack.caution.clone()))
+}
+
+fn line(part: Part, text: String, required: bool, why: Reason) -> LabelLine {
+    LabelLine {
+        part,
+        text,
+        bold: 0,
+        boxed: false,
+        required,
+        why,
+    }
+}
+
+/// The name of the eggs, for example `Duck eggs`.
+pub fn egg_name(species: Species) -> &'static str {
+    match species {
+        Species::Hen => "Hen eggs",
+        Species::Duck => "Duck eggs",
+        Species::Goose => "Goose eggs",
+        Species::Turkey => "Turkey eggs",
+        Species::Guinea => "Guinea fowl eggs",
+        Species::Quail => "Quail eggs",
+    }
+}
+
+/// The species stands on every carton, in bold where the eggs are not hens'.
+fn identity(request: &LabelRequest, pack: &RulePack) -> LabelLine {
+    let name = egg_name(request.species);
+    let hen = request.species == Species::Hen;
+    let why = Reason::new(
+        format!("Eggs are named by species ({})", pack.name),
+        "trading-standards guide; 21 CFR 101.3 from memory",
+        Mark::Memory,
+    );
+    LabelLine {
+        bold: if hen { 0 } else { name.len() },
+        ..line(Part::Identity, name.to_owned(), true, why)
+    }
+}
+
+fn count(request: &LabelRequest, pack: &RulePack) -> Result<LabelLine, TradeError> {
+    let eggs = request.eggs;
+    let noun = if eggs == 1 { "egg" } else { "eggs" };
+    let (text, why) = match &request.size {
+        SizeWords::Unsized => (
+            format!("{eggs} {noun}"),
+            Reason::new("Net quantity by count", "21 CFR 101.105(a)", Mark::Seen),
+        ),
+        SizeWords::Mixed(net) => {
+            within("net weight", net.0, 3.0, 120_000.0, "g")?;
+            (
+                format!(
+                    "{eggs} {noun} of different sizes, net weight at least {:.0} g",
+                    net.0.floor()
+                ),
+                Reason::new(
+                    "Mixed sizes say so, with the least net weight",
+                    "consumer guide to the EU marketing standards",
+                    Mark::Seen,
+                ),
+            )
+        }
+        SizeWords::Class(code) => {
+            let scheme = match &pack.sizes {
+                Some(s) if s.species.contains(&request.species) => s,
+                _ => {
+                    return Err(TradeError::not_allowed(
+                        "size on the label",
+                        code,
+                        format!(
+                            "none: {} has no weight classes for {} eggs",
+                            pack.name,
+                            request.species.code()
+                        ),
+                    ));
+                }
+            };
+            if !request.weighed {
+                return Err(TradeError::not_allowed(
+                    "size on the label",
+                    code,
+                    "none until the eggs were weighed",
+                ));
+            }
+            let class = scheme.class(code).ok_or_else(|| {
+                let words: Vec<&str> = scheme
+                    .classes
+                    .value
+                    .iter()
+                    .map(|c| c.code.as_str())
+                    .collect();
+                TradeError::not_allowed("size on the label", code, words.join(", "))
+            })?;
+            let why = scheme
+                .classes
+                .reason("Count with the size of the units (21 CFR 101.105(c))");
+            (format!("{eggs} {} {noun}", class.name), why)
+        }
+    };
+    Ok(line(Part::Count, text, true, why))
+}
+
+fn grade(
+    request: &LabelRequest,
+    pack: &RulePack,
+    house: &HousePolicy,
+) -> Result<Option<LabelLine>, TradeError> {
+    let Some(code) = &request.grade else {
+        return Ok(None);
+    };
+    let refuse =
+        |allowed: String| Err(TradeError::not_allowed("grade on the label", code, allowed));
+    let scheme = match &pack.quality {
+        Some(s) if s.species.contains(&request.species) && pack.grades_species(request.species) => {
+            s
+        }
+        _ => {
+            return refuse(format!(
+                "none: {} has no grades for {} eggs",
+                pack.name,
+                request.species.code()
+            ));
+        }
+    };
+    let open: Vec<_> = scheme.grades.value.iter().filter(|g| g.retail).collect();
+    let Some(grade) = open.iter().find(|g| &g.code == code) else {
+        let words: Vec<&str> = open.iter().map(|g| g.code.as_str()).collect();
+        return refuse(words.join(", "));
+    };
+    if !request.graded {
+        return refuse("none until each egg was candled and graded".to_owned());
+    }
+    let by = last_day(
+        LastDay::PackBy,
+        request.pack_day,
+        request.oldest_lay,
+        pack,
+        house,
+    )?;
+    if let Some(by) = by.value
+        && request.pack_day > by
+    {
+        return refuse(format!("none: eggs this old had to be packed by {by}"));
+    }
+    let why = scheme.grades.reason("A grade only for eggs that meet it");
+    Ok(Some(line(Part::Grade, grade.name.clone(), false, why)))
+}
+
+fn is_required(rule: &Option<Rule<bool>>) -> bool {
+    rule.as_ref().is_some_and(|r| r.value)
+}
+
+fn dates(
+    request: &LabelRequest,
+    pack: &RulePack,
+    house: &HousePolicy,
+) -> Result<Vec<LabelLine>, TradeError> {
+    let day = request.pack_day;
+    let rules = &pack.label;
+    let pack_day = format!("Packed {day} (day {})", day_of_year(day));
+    let why = match &rules.pack_day {
+        Some(rule) => rule.reason("The pack day is printed"),
+        None => Reason::new(
+            "The pack day as the day of the year, with the date since a day number alone is \
+             ambiguous",
+            "7 CFR 56.37",
+            Mark::Seen,
+        ),
+    };
+    let mut lines = vec![line(
+        Part::PackDay,
+        pack_day,
+        is_required(&rules.pack_day),
+        why,
+    )];
+    let limit = last_day(LastDay::BestBy, day, request.oldest_lay, pack, house)?;
+    let best_by = request.best_by.or(limit.value);
+    if let (Some(wanted), Some(last)) = (request.best_by, limit.value)
+        && wanted > last
+    {
+        let words = limit
+            .why
+            .iter()
+            .map(|r| r.rule.as_str())
+            .collect::<Vec<_>>()
+            .join("; ");
+        return Err(TradeError::not_allowed(
+            "best-by on the label",
+            wanted,
+            format!("{last} or earlier ({words})"),
+        ));
+    }
+    match best_by {
+        Some(date) if date < day => {
+            return Err(TradeError::not_allowed(
+                "best-by on the label",
+                date,
+                format!("the pack day {day} or later"),
+            ));
+        }
+        Some(date) => {
+            let why = limit.why[0].clone();
+            let required = is_required(&rules.best_by);
+            lines.push(line(Part::BestBy, format!("Best by {date}"), required, why));
+        }
+        None if is_required(&rules.best_by) => {
+            return Err(TradeError::not_allowed(
+                "best-by on the label",
+                "missing",
+                "a date",
+            ));
+        }
+        None => {}
+    }
+    Ok(lines)
+}
+
+fn producer(request: &LabelRequest, pack: &RulePack) -> Result<Vec<LabelLine>, TradeError> {
+    let rules = &pack.label;
+    let missing = |field, allowed: &str, rule: &Rule<bool>| {
+        let allowed = format!("{allowed} ({})", rule.source);
+        Err(TradeError::not_allowed(field, "missing", allowed))
+    };
+    let why = |rule: &Option<Rule<bool>>| match rule {
+        Some(rule) => rule.reason("Who packed, and where"),
+        None => Reason::common_practice("Who packed, and where"),
+    };
+    let Some(producer) = &request.producer else {
+        return match &rules.producer {
+            Some(rule) if rule.value => missing("producer", "name and address", rule),
+            _ => Ok(Vec::new()),
+        };
+    };
+    let address: Vec<&str> = producer.address.iter().map(|l| l.trim()).collect();
+    if let Some(rule) = &rules.producer
+        && rule.value
+        && (producer.name.trim().is_empty() || address.iter().all(|l| l.is_empty()))
+    {
+        return missing("producer", "name and address", rule);
+    }
+    let text = format!("{}\n{}", producer.name.trim(), address.join("\n"));
+    let required = is_required(&rules.producer);
+    let mut lines = vec![line(Part::Producer, text, required, why(&rules.producer))];
+    match (&producer.code, &rules.producer_code) {
+        (Some(code), rule) => {
+            let required = is_required(rule);
+            lines.push(line(Part::ProducerCode, code.clone(), required, why(rule)));
+        }
+        (None, Some(rule)) if rule.value => {
+            return missing("producer code", "the code given by the authority", rule);
+        }
+        (None, _) => {}
+    }
+    Ok(lines)
+}
+
+fn claim_line(claim: &str, pack: &RulePack) -> Result<LabelLine, TradeError> {
+    let lower = claim.to_lowercase();
+    if let Some(rule) = &pack.label.reserved_words
+        && let Some(word) = rule.value.iter().find(|w| lower.contains(w.as_str()))
+    {
+        return Err(TradeError::not_allowed(
+            "claim on the label",
+            claim,
+            format!(
+                "words without \"{word}\", which belongs to official graders ({})",
+                rule.source
+            ),
+        ));
+    }
+    // A grade or class smuggled in as a claim would get round every check above.
+    let grades = pack
+        .quality
+        .iter()
+        .flat_map(|q| q.grades.value.iter().map(|g| &g.name));
+    for name in grades {
+        if lower.contains(&name.to_lowercase()) {
+            return Err(TradeError::not_allowed(
+                "claim on the label",
+                claim,
+                "no grade among the claims; ask for the grade itself",
+            ));
+        }
+    }
+    let why = Reason::common_practice("The seller's own words; they have to be true.");
+    Ok(line(Part::Claim, claim.to_owned(), false, why))
+}
+
+/// The least height of type in inches for the net quantity, by the area of the principal display
+/// panel in square inches.
+///
+/// # Errors
+/// When the area is not above 0 and at most 2000 square inches.
+///
+/// Source: 21 CFR 101.105(i), 2015 edition.
+pub fn type_height(panel: f64) -> Result<f64, TradeError> {
+    within("area of the panel", panel, 0.1, 2000.0, "in²")?;
+    Ok(match panel {
+        a if a <= 5.0 => 1.0 / 16.0,
+        a if a <= 25.0 => 1.0 / 8.0,
+        a if a <= 100.0 => 3.0 / 16.0,
+        a if a <= 400.0 => 1.0 / 4.0,
+        _ => 1.0 / 2.0,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn request() -> LabelRequest {
+        LabelRequest {
+            species: Species::Hen,
+            eggs: 12,
+            size: SizeWords::Class("large".to_owned()),
+            weighed: true,
+            grade: Some("a".to_owned()),
+            graded: true,
+            pack_day: "2026-03-02".parse().unwrap(),
+            oldest_lay: "2026-03-01".parse().unwrap(),
+            best_by: None,
+            producer: Some(Producer {
+                name: "Example Farm".to_owned(),
+                address: vec!["1 Example Lane".to_owned()],
+                code: None,
+            }),
+            lot: Some("2026-060-hen".to_owned()),
+            claims: vec![],
+        }
+    }
+
+    fn print(request: &LabelRequest, pack: &RulePack) -> Result<Vec<LabelLine>, TradeError> {
+        label(request, pack, &HousePolicy::default()).map(|f| f.value)
+    }
+
+    fn text(lines: &[LabelLine], part: Part) -> Option<&str> {
+        lines
+            .iter()
+            .find(|l| l.part == part)
+            .map(|l| l.text.as_str())
+    }
+
+    #[test]
+    fn a_carton_of_hens_eggs_says_all_it_has_to() {
+        let lines = print(&request(), &RulePack::us_federal()).unwrap();
+        assert_eq!(text(&lines, Part::Count), Some("12 Large eggs"));
+        assert_eq!(text(&lines, Part::Grade), Some("Grade A"));
+        assert_eq!(
+            text(&lines, Part::PackDay),
+            Some("Packed 2026-03-02 (day 061)")
+        );
+        assert_eq!(text(&lines, Part::BestBy), Some("Best by 2026-04-15"));
+        assert_eq!(text(&lines, Part::KeepCold), Some("Keep Refrigerated"));
+        let safe = lines.iter().find(|l| l.part == Part::SafeHandling).unwrap();
+        assert_eq!(&safe.text[..safe.bold], "SAFE HANDLING INSTRUCTIONS");
+        assert!(safe.boxed && safe.required);
+    }
+
+    #[test]
+    fn no_grade_and_no_class_for_other_species() {
+        let pack = RulePack::us_federal();
+        let duck = LabelRequest {
+            species: Species::Duck,
+            ..request()
+        };
+        let error = print(&duck, &pack).unwrap_err().to_string();
+        assert!(error.contains("no weight classes for duck eggs"), "{error}");
+        let duck = LabelRequest {
+            size: SizeWords::Unsized,
+            ..duck
+        };
+        let error = print(&duck, &pack).unwrap_err().to_string();
+        assert!(error.contains("no grades for duck eggs"), "{error}");
+        let duck = LabelRequest {
+            grade: None,
+            ..duck
+        };
+        let lines = print(&duck, &pack).unwrap();
+        assert_eq!(text(&lines, Part::Identity), Some("Duck eggs"));
+        assert_eq!(lines[0].bold, "Duck eggs".len());
+        assert_eq!(text(&lines, Part::Grade), None);
+    }
+
+    #[test]
+    fn words_nobody_has_a_right_to_are_refused() {
+        let pack = RulePack::us_federal();
+        let no = |r: LabelRequest| print(&r, &pack).unwrap_err().to_string();
+        let unweighed = no(LabelRequest {
+            weighed: false,
+            ..request()
+        });
+        assert!(unweighed.contains("weighed"), "{unweighed}");
+        assert!(
+            no(LabelRequest {
+                graded: false,
+                ..request()
+            })
+            .contains("graded")
+        );
+        let unknown = LabelRequest {
+            grade: Some("aaa".to_owned()),
+            ..request()
+        };
+        assert!(no(unknown).contains("aa, a, b"));
+        for claim in ["USDA inspected", "officially graded", "Truly Grade AA"] {
+            let words = no(LabelRequest {
+                claims: vec![claim.to_owned()],
+                ..request()
+            });
+            assert!(words.contains("claim"), "{words}");
+        }
+        let fine = LabelRequest {
+            claims: vec!["Unwashed".to_owned()],
+            ..request()
+        };
+        assert!(print(&fine, &pack).is_ok());
+        let late = LabelRequest {
+            best_by: Some("2026-04-16".parse().unwrap()),
+            ..request()
+        };
+        assert!(no(late).contains("2026-04-15 or earlier"));
+        let nobody = LabelRequest {
+            producer: None,
+            ..request()
+        };
+        assert!(no(nobody).contains("producer"));
+        let old = LabelRequest {
+            oldest_lay: "2026-02-08".parse().unwrap(),
+            ..request()
+        };
+        assert!(no(old).contains("packed by 2026-03-01"));
+    }
+
+    #[test]
+    fn the_eu_keeps_class_b_out_of_shops() {
+        let pack = RulePack::eu();
+        let b = LabelRequest {
+            grade: Some("b".to_owned()),
+            size: SizeWords::Class("l".to_owned()),
+            ..request()
+        };
+        assert!(
+            print(&b, &pack)
+                .unwrap_err()
+                .to_string()
+                .contains("allowed is extra, a")
+        );
+        let a = LabelRequest {
+            grade: Some("a".to_owned()),
+            ..b
+        };
+        let lines = print(&a, &pack).unwrap();
+        assert_eq!(text(&lines, Part::BestBy), Some("Best by 2026-03-29"));
+        assert_eq!(text(&lines, Part::SafeHandling), None);
+        let mixed = LabelRequest {
+            size: SizeWords::Mixed(Grams(712.9)),
+            ..a
+        };
+        let lines = print(&mixed, &pack).unwrap();
+        assert_eq!(
+            text(&lines, Part::Count),
+            Some("12 eggs of different sizes, net weight at least 712 g")
+        );
+    }
+}
