@@ -1,1 +1,5 @@
 //! The suite.
+
+mod trade_boundaries;
+mod trade_checks;
+mod trade_properties;

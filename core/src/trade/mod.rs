@@ -11,6 +11,7 @@ pub mod clock;
 pub mod conduction;
 pub mod dates;
 mod defect;
+mod defect_facts;
 mod defect_table;
 pub mod dew;
 mod error;
@@ -29,7 +30,7 @@ pub mod wash;
 mod wash_check;
 
 pub use defect::Defect;
-pub use defect_table::{DefectFacts, Disposal, Packable, Side, Step};
+pub use defect_facts::{DefectFacts, Disposal, Packable, Side, Step};
 pub use error::TradeError;
 pub use finding::{COLD_CAUTION, Finding, LOCAL_CODES_DECIDE, Mark, Reason, WASH_CAUTION};
 pub use means::{Cleaner, Means, Suitability};

@@ -1,7 +1,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::super::defect::Defect;
-use super::super::defect_table::Packable;
+use super::super::defect_facts::Packable;
 use super::super::error::TradeError;
 use super::super::finding::{Finding, LOCAL_CODES_DECIDE, Mark, Reason};
 

@@ -1,0 +1,136 @@
+use super::*;
+use crate::trade::rules::RulePack;
+
+fn us(seen: &Seen) -> Quality {
+    let scheme = RulePack::us_federal().quality.unwrap();
+    scheme.judge(Species::Hen, seen).unwrap().value
+}
+
+fn grade(code: &str) -> Quality {
+    Quality::Grade(code.to_owned())
+}
+
+#[test]
+fn the_worst_factor_decides() {
+    let good = Seen::candled(Millimetres(3.0), White::Firm, Yolk::Slight);
+    assert_eq!(us(&good), grade("aa"));
+    let yolk = Seen {
+        yolk: Some(Yolk::Plain),
+        ..good.clone()
+    };
+    assert_eq!(us(&yolk), grade("b"));
+    let shell = Seen {
+        shell: Shell::Abnormal,
+        ..good.clone()
+    };
+    assert_eq!(us(&shell), grade("b"));
+    let bubbly = Seen {
+        air_cell_moves: true,
+        ..good.clone()
+    };
+    assert_eq!(us(&bubbly), grade("aa"));
+    let spot = Spots {
+        size: Millimetres(2.0),
+        in_white: false,
+    };
+    assert_eq!(
+        us(&Seen {
+            spots: Some(spot),
+            ..good.clone()
+        }),
+        grade("b")
+    );
+    let bloody = Spots {
+        in_white: true,
+        ..spot
+    };
+    assert_eq!(
+        us(&Seen {
+            spots: Some(bloody),
+            ..good
+        }),
+        Quality::Loss
+    );
+}
+
+#[test]
+fn air_cell_limits_hold_on_both_sides() {
+    for (inches, expected) in [(0.125, "aa"), (0.1251, "a"), (0.1875, "a"), (0.1876, "b")] {
+        let depth = Millimetres::from_inches(inches);
+        let seen = Seen::candled(depth, White::Firm, Yolk::Slight);
+        assert_eq!(us(&seen), grade(expected), "{inches} in");
+    }
+}
+
+#[test]
+fn stains_by_share_and_place() {
+    let good = Seen::candled(Millimetres(3.0), White::Firm, Yolk::Slight);
+    let stained = |tone, share, scattered| {
+        us(&Seen {
+            stain: Some(Stain {
+                tone,
+                share,
+                scattered,
+            }),
+            ..good.clone()
+        })
+    };
+    assert_eq!(stained(StainTone::Slight, 0.01, false), grade("aa"));
+    assert_eq!(stained(StainTone::Moderate, 1.0 / 32.0, false), grade("b"));
+    assert_eq!(stained(StainTone::Moderate, 0.0313, false), Quality::Dirty);
+    assert_eq!(stained(StainTone::Moderate, 1.0 / 16.0, true), grade("b"));
+    assert_eq!(stained(StainTone::Moderate, 0.0626, true), Quality::Dirty);
+    assert_eq!(stained(StainTone::Prominent, 0.001, false), Quality::Dirty);
+}
+
+#[test]
+fn nobody_looked_and_no_grades_are_answers() {
+    let unseen = Seen::clean_outside();
+    assert!(matches!(us(&unseen), Quality::NotCandled(missing) if missing.len() == 3));
+    let scheme = RulePack::us_federal().quality.unwrap();
+    let good = Seen::candled(Millimetres(3.0), White::Firm, Yolk::Slight);
+    let duck = scheme.judge(Species::Duck, &good).unwrap().value;
+    assert_eq!(duck, Quality::NoGrades);
+    let cracked = Seen {
+        shell: Shell::Cracked,
+        ..good
+    };
+    let duck = scheme.judge(Species::Duck, &cracked).unwrap().value;
+    assert_eq!(duck, Quality::Check);
+    let impossible = Seen::candled(Millimetres(31.0), White::Firm, Yolk::Slight);
+    assert!(scheme.judge(Species::Hen, &impossible).is_err());
+}
+
+#[test]
+fn eu_class_a_is_not_washed_and_its_air_cell_stands_still() {
+    let scheme = RulePack::eu().quality.unwrap();
+    let judge = |seen: &Seen| scheme.judge(Species::Hen, seen).unwrap().value;
+    let good = Seen::candled(Millimetres(4.0), White::Firm, Yolk::Slight);
+    assert_eq!(judge(&good), grade("extra"));
+    let five = Seen {
+        air_cell: Some(Millimetres(4.1)),
+        ..good.clone()
+    };
+    assert_eq!(judge(&five), grade("a"));
+    assert_eq!(
+        judge(&Seen {
+            air_cell: Some(Millimetres(6.1)),
+            ..good.clone()
+        }),
+        grade("b")
+    );
+    assert_eq!(
+        judge(&Seen {
+            cleaned: true,
+            ..good.clone()
+        }),
+        grade("b")
+    );
+    assert_eq!(
+        judge(&Seen {
+            air_cell_moves: true,
+            ..good
+        }),
+        grade("b")
+    );
+}
