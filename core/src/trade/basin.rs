@@ -60,7 +60,7 @@ impl Basin {
         within("water temperature", self.start.0, 0.0, 60.0, "°C")?;
         within("room temperature", self.room.0, -10.0, 50.0, "°C")?;
         within("heat loss", self.loss, 0.0, 200.0, "W/°C")?;
-        within("egg temperature", self.egg.0, 0.0, 45.0, "°C")?;
+        within("egg temperature", self.egg.0, -5.0, 50.0, "°C")?;
         within("minutes for each egg", self.each.0, 0.05, 30.0, "minutes")?;
         Ok(())
     }

@@ -1,112 +1,15 @@
 //! What a carton has to say and may say under a rule pack. Words that the eggs or the seller have no
 //! right to are refused with the reason.
 
-use chrono::NaiveDate;
-use serde::{Deserialize, Serialize};
+mod request;
+
+pub use request::{LabelLine, LabelRequest, Part, Producer, SizeWords};
 
 use super::dates::{LastDay, day_of_year, last_day};
 use super::error::{TradeError, within};
 use super::finding::{Finding, Mark, Reason};
 use super::rules::{HousePolicy, Rule, RulePack};
 use super::species::Species;
-use super::units::Grams;
-
-/// What the label says about size.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum SizeWords {
-    /// Nothing.
-    Unsized,
-    /// A weight class by its word; the eggs were weighed and meet it.
-    Class(String),
-    /// Eggs of different sizes with the least net weight.
-    Mixed(Grams),
-}
-
-/// Who packed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Producer {
-    /// The name.
-    pub name: String,
-    /// The address, line by line.
-    pub address: Vec<String>,
-    /// A producer or plant code, if one was given by an authority.
-    pub code: Option<String>,
-}
-
-/// What somebody wants on a carton.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct LabelRequest {
-    /// Whose eggs; one carton never holds two species.
-    pub species: Species,
-    /// How many eggs.
-    pub eggs: u32,
-    /// What to say about size.
-    pub size: SizeWords,
-    /// Whether the eggs were weighed one by one or as a carton.
-    pub weighed: bool,
-    /// The grade's word, if one is wanted.
-    pub grade: Option<String>,
-    /// Whether each egg was candled and graded by the pack's criteria.
-    pub graded: bool,
-    /// The pack day.
-    pub pack_day: NaiveDate,
-    /// The earliest lay day in the carton.
-    pub oldest_lay: NaiveDate,
-    /// A best-by day; `None` takes the last day that pack and house allow.
-    pub best_by: Option<NaiveDate>,
-    /// Who packed.
-    pub producer: Option<Producer>,
-    /// The lot code.
-    pub lot: Option<String>,
-    /// Further words, for example `Unwashed`.
-    pub claims: Vec<String>,
-}
-
-/// A part of a label.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Part {
-    /// The species, by name.
-    Identity,
-    /// Count with size where there is one: `12 Large eggs`.
-    Count,
-    /// Grade or class of quality.
-    Grade,
-    /// Pack day.
-    PackDay,
-    /// Best by.
-    BestBy,
-    /// Words about cold.
-    KeepCold,
-    /// The safe-handling statement.
-    SafeHandling,
-    /// Producer block.
-    Producer,
-    /// Producer or plant code.
-    ProducerCode,
-    /// Lot code.
-    Lot,
-    /// Further words.
-    Claim,
-}
-
-/// One line of a label.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct LabelLine {
-    /// Which part it is.
-    pub part: Part,
-    /// The text.
-    pub text: String,
-    /// How many bytes at the start of the text are printed bold.
-    pub bold: usize,
-    /// Whether the line stands in a box of hairlines.
-    pub boxed: bool,
-    /// Whether the pack requires it.
-    pub required: bool,
-    /// The rule behind it.
-    pub why: Reason,
-}
 
 /// The lines of a carton label in the order of printing.
 ///
@@ -204,7 +107,7 @@ fn count(request: &LabelRequest, pack: &RulePack) -> Result<LabelLine, TradeErro
             Reason::new("Net quantity by count", "21 CFR 101.105(a)", Mark::Seen),
         ),
         SizeWords::Mixed(net) => {
-            within("net weight", net.0, 3.0, 120_000.0, "g")?;
+            within("net weight", net.0, 1.0, 180_000.0, "g")?;
             (
                 format!(
                     "{eggs} {noun} of different sizes, net weight at least {:.0} g",

@@ -81,6 +81,20 @@ pub enum Quality {
 }
 
 impl Quality {
+    /// The word in records: a grade's own, or `dirty`, `check`, `leaker`, `loss`, `inedible`;
+    /// `None` where nothing can be said of the egg.
+    pub fn word(&self) -> Option<&str> {
+        match self {
+            Quality::Grade(code) => Some(code),
+            Quality::Dirty => Some("dirty"),
+            Quality::Check => Some("check"),
+            Quality::Leaker => Some("leaker"),
+            Quality::Loss => Some("loss"),
+            Quality::Inedible => Some("inedible"),
+            Quality::BelowGrades | Quality::NotCandled(_) | Quality::NoGrades => None,
+        }
+    }
+
     /// Whether the egg may not be packed for people to buy.
     pub fn is_restricted(&self) -> bool {
         use Quality::{Check, Dirty, Inedible, Leaker, Loss};
@@ -123,11 +137,11 @@ impl QualityScheme {
     /// every species; grades are for the species of the scheme only.
     ///
     /// # Errors
-    /// When a measurement cannot be: an air cell not of 0 to 30 mm, a share not of 0 to 1, spots
+    /// When a measurement cannot be: an air cell not of 0 to 40 mm, a share not of 0 to 1, spots
     /// not of 0 to 40 mm.
     pub fn judge(&self, species: Species, seen: &Seen) -> Result<Finding<Quality>, TradeError> {
         if let Some(depth) = seen.air_cell {
-            within("air cell", depth.0, 0.0, 30.0, "mm")?;
+            within("air cell", depth.0, 0.0, 40.0, "mm")?;
         }
         if let Some(stain) = seen.stain {
             within(

@@ -73,12 +73,12 @@ pub struct CartonWeight {
     pub meets: bool,
 }
 
-/// The mass of an egg that a bird can lay, 3 to 300 g.
+/// The mass of an egg that a bird can lay, 1 to 500 g.
 ///
 /// # Errors
 /// [`TradeError::OutOfRange`] otherwise.
 pub fn egg_mass(mass: Grams) -> Result<Grams, TradeError> {
-    within("egg weight", mass.0, 3.0, 300.0, "g").map(Grams)
+    within("egg weight", mass.0, 1.0, 500.0, "g").map(Grams)
 }
 
 impl SizeScheme {

@@ -110,7 +110,7 @@ pub fn permission(species: Species, pack: &RulePack, house: &HousePolicy) -> Fin
 /// end sets the least and the cold end the most, so that the water is right for every egg.
 ///
 /// # Errors
-/// When the egg is not of 0 to 45 °C.
+/// When the egg is not of −5 to 50 °C.
 pub fn wash_advice(
     species: Species,
     egg: Range<Celsius>,
@@ -137,7 +137,7 @@ pub fn wash_advice(
 
 fn check_egg(egg: Range<Celsius>) -> Result<(), TradeError> {
     for t in [egg.low, egg.likely, egg.high] {
-        within("egg temperature", t.0, 0.0, 45.0, "°C")?;
+        within("egg temperature", t.0, -5.0, 50.0, "°C")?;
     }
     Ok(())
 }
@@ -145,7 +145,7 @@ fn check_egg(egg: Range<Celsius>) -> Result<(), TradeError> {
 /// The water for eggs of this inside temperature, whether or not they may be washed for sale.
 ///
 /// # Errors
-/// When the egg is not of 0 to 45 °C.
+/// When the egg is not of −5 to 50 °C.
 pub fn water(
     species: Species,
     egg: Range<Celsius>,

@@ -97,7 +97,7 @@ pub enum WashFault {
 /// it was measured.
 ///
 /// # Errors
-/// When a measurement cannot be: water not of 0 to 100 °C, an egg not of 0 to 45 °C, sanitiser not
+/// When a measurement cannot be: water not of 0 to 100 °C, an egg not of −5 to 50 °C, sanitiser not
 /// of 0 to 100 000 ppm, minutes below zero.
 pub fn check_wash(
     done: &WashDone,
@@ -174,7 +174,9 @@ pub fn check_wash(
             fault(WashFault::SanitiserTooStrong, rule.reason(words));
         }
     }
-    if let (Means::Basin, Some(time), Some(rule)) = (done.means, done.in_water, &rules.soak_max)
+    // A spray runs off; under any other wet means the logged time is time in the water.
+    if let (Some(time), Some(rule)) = (done.in_water, &rules.soak_max)
+        && done.means != Means::Spray
         && time.0 > rule.value.0
     {
         let words = format!(
@@ -250,7 +252,7 @@ fn temperatures(done: &WashDone, pack: &RulePack) -> Result<Vec<Finding<WashFaul
 
 fn validate(done: &WashDone) -> Result<(), TradeError> {
     if let Some(egg) = done.egg {
-        within("egg temperature", egg.0, 0.0, 45.0, "°C")?;
+        within("egg temperature", egg.0, -5.0, 50.0, "°C")?;
     }
     for (field, reading) in [
         ("water temperature at the start", done.water_start),

@@ -92,7 +92,8 @@ pub(super) fn rows() -> Vec<Check> {
             dozen.0,
         ));
     }
-    let scales: [(&str, SizeScheme, &str, &[(&str, f64)]); 3] = [
+    type Limits = &'static [(&'static str, f64)];
+    let scales: [(&str, SizeScheme, &str, Limits); 3] = [
         (
             "EU",
             size::eu(),

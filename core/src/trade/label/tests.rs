@@ -1,4 +1,5 @@
 use super::*;
+use crate::trade::units::Grams;
 
 fn request() -> LabelRequest {
     LabelRequest {
