@@ -211,9 +211,9 @@ proptest! {
         let pack = RulePack::us_federal();
         let lay = DateTime::<Utc>::from_timestamp(lay, 0).unwrap();
         let at = lay + TimeDelta::seconds(after);
-        let deadline = cold_deadline(lay, &pack).unwrap().value;
+        let deadline = cold_deadline(Species::Hen, lay, &pack).unwrap().value;
         let late = matches!(
-            chill_standing(lay, at, &pack).unwrap().value,
+            chill_standing(Species::Hen, lay, at, &pack).unwrap().value,
             Standing::Late { .. }
         );
         prop_assert_eq!(late, at > deadline);

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::error::TradeError;
 use super::finding::{COLD_CAUTION, Finding, Reason};
 use super::rules::{Rule, RulePack};
+use super::species::Species;
 use super::units::Minutes;
 
 /// When the eggs of one gather can have been laid.
@@ -81,6 +82,7 @@ fn elapsed(limit: Minutes) -> TimeDelta {
 /// The moment at which eggs laid at `earliest_lay` have to be in the cooler; `None` when the pack
 /// sets no limit.
 pub fn cold_deadline(
+    species: Species,
     earliest_lay: DateTime<Utc>,
     pack: &RulePack,
 ) -> Option<Finding<DateTime<Utc>>> {
@@ -95,7 +97,8 @@ pub fn cold_deadline(
             .unwrap_or_default()
     );
     let deadline = earliest_lay + elapsed(rule.value);
-    Some(Finding::new(deadline, rule.reason(words), COLD_CAUTION))
+    let why = in_scope(species, rule.reason(words), pack);
+    Some(Finding::because(deadline, why, COLD_CAUTION))
 }
 
 /// Whether eggs went (or still can go) into the cooler in time. `at` is when they did, or now.
@@ -103,15 +106,16 @@ pub fn cold_deadline(
 /// # Errors
 /// When `at` lies before the earliest moment of laying.
 pub fn chill_standing(
+    species: Species,
     earliest_lay: DateTime<Utc>,
     at: DateTime<Utc>,
     pack: &RulePack,
 ) -> Result<Finding<Standing>, TradeError> {
     standing(
-        "into the cooler",
+        species,
+        ("into the cooler", pack.chill.lay_to_cooler_max.as_ref()),
         earliest_lay,
         at,
-        pack.chill.lay_to_cooler_max.as_ref(),
         pack,
     )
 }
@@ -121,24 +125,38 @@ pub fn chill_standing(
 /// # Errors
 /// When `at` lies before the eggs left the cooler.
 pub fn temper_standing(
+    species: Species,
     left_cooler: DateTime<Utc>,
     at: DateTime<Utc>,
     pack: &RulePack,
 ) -> Result<Finding<Standing>, TradeError> {
     standing(
-        "washed",
+        species,
+        ("washed", pack.chill.temper_max.as_ref()),
         left_cooler,
         at,
-        pack.chill.temper_max.as_ref(),
         pack,
     )
 }
 
+/// The rule, and a word where it was not written for the species.
+fn in_scope(species: Species, rule: Reason, pack: &RulePack) -> Vec<Reason> {
+    let scope = &pack.chill.species;
+    if scope.value.contains(&species) {
+        return vec![rule];
+    }
+    let words = format!(
+        "The limit is not written for {} eggs; for them it is guidance",
+        species.code()
+    );
+    vec![rule, scope.reason(words)]
+}
+
 fn standing(
-    what: &str,
+    species: Species,
+    (what, rule): (&str, Option<&Rule<Minutes>>),
     from: DateTime<Utc>,
     at: DateTime<Utc>,
-    rule: Option<&Rule<Minutes>>,
     pack: &RulePack,
 ) -> Result<Finding<Standing>, TradeError> {
     if at < from {
@@ -168,7 +186,8 @@ fn standing(
         "At most {} hours until {what}, as elapsed time",
         rule.value.hours()
     );
-    Ok(Finding::new(value, rule.reason(words), COLD_CAUTION))
+    let why = in_scope(species, rule.reason(words), pack);
+    Ok(Finding::because(value, why, COLD_CAUTION))
 }
 
 #[cfg(test)]
@@ -187,7 +206,10 @@ mod tests {
             ("2026-10-31T07:00:00-04:00", "2026-11-01T18:00:00-05:00"),
             ("2026-03-28T12:00:00+00:00", "2026-03-30T01:00:00+01:00"),
         ] {
-            assert_eq!(cold_deadline(at(lay), &pack).unwrap().value, at(deadline));
+            assert_eq!(
+                cold_deadline(Species::Hen, at(lay), &pack).unwrap().value,
+                at(deadline)
+            );
         }
     }
 
@@ -195,7 +217,11 @@ mod tests {
     fn the_limit_itself_is_in_time_and_a_second_later_is_not() {
         let pack = RulePack::us_federal();
         let lay = at("2026-05-01T08:00:00Z");
-        let value = |t: &str| chill_standing(lay, at(t), &pack).unwrap().value;
+        let value = |t: &str| {
+            chill_standing(Species::Hen, lay, at(t), &pack)
+                .unwrap()
+                .value
+        };
         assert_eq!(
             value("2026-05-02T20:00:00Z"),
             Standing::InTime { minutes_left: 0 }
@@ -208,8 +234,14 @@ mod tests {
             value("2026-05-02T08:00:00Z"),
             Standing::InTime { minutes_left: 720 }
         );
-        assert!(chill_standing(lay, at("2026-05-01T07:59:59Z"), &pack).is_err());
-        let eu = chill_standing(lay, at("2026-05-09T00:00:00Z"), &RulePack::eu()).unwrap();
+        assert!(chill_standing(Species::Hen, lay, at("2026-05-01T07:59:59Z"), &pack).is_err());
+        let eu = chill_standing(
+            Species::Hen,
+            lay,
+            at("2026-05-09T00:00:00Z"),
+            &RulePack::eu(),
+        )
+        .unwrap();
         assert_eq!(eu.value, Standing::NoLimit);
     }
 

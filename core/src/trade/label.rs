@@ -342,6 +342,22 @@ fn claim_line(claim: &str, pack: &RulePack) -> Result<LabelLine, TradeError> {
             ));
         }
     }
+    let words: String = lower.split_whitespace().collect::<Vec<_>>().join(" ");
+    for class in pack.sizes.iter().flat_map(|s| &s.classes.value) {
+        let name = class.name.to_lowercase();
+        let before_eggs = |middle: &str| words.contains(&format!("{name} {middle}egg"));
+        if before_eggs("")
+            || Species::ALL
+                .iter()
+                .any(|s| before_eggs(&format!("{} ", s.code())))
+        {
+            return Err(TradeError::not_allowed(
+                "claim on the label",
+                claim,
+                "no weight class among the claims; ask for the size itself",
+            ));
+        }
+    }
     let why = Reason::common_practice("The seller's own words; they have to be true.");
     Ok(line(Part::Claim, claim.to_owned(), false, why))
 }

@@ -4,6 +4,20 @@
 //! (see [`Finding`]). No function has a limit of its own: limits come from a
 //! [`RulePack`](rules::RulePack) with a [`HousePolicy`](rules::HousePolicy) on top.
 //! The program explains and reminds; local codes, product labels and veterinarians decide.
+//!
+//! ```
+//! use pointdown_core::trade::Species;
+//! use pointdown_core::trade::rules::RulePack;
+//! use pointdown_core::trade::units::{Celsius, Range};
+//! use pointdown_core::trade::wash::{Water, water};
+//!
+//! let egg = Range::exact(Celsius::from_fahrenheit(75.0));
+//! let found = water(Species::Hen, egg, &RulePack::us_federal())?;
+//! let Water::Window(window) = found.value else { panic!("no water for these eggs") };
+//! assert_eq!(window.to_string(), "95.0 °F (35.0 °C) to 115.0 °F (46.1 °C)");
+//! assert!(found.why.iter().any(|reason| reason.source.contains("7 CFR 56.76")));
+//! # Ok::<(), pointdown_core::trade::TradeError>(())
+//! ```
 
 pub mod basin;
 pub mod body;

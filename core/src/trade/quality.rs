@@ -7,7 +7,7 @@ pub use seen::{Germ, Seen, Shell, Spots, Stain, StainTone, White, Yolk};
 use serde::{Deserialize, Serialize};
 
 use super::error::{TradeError, within};
-use super::finding::{Finding, LOCAL_CODES_DECIDE, Mark, Reason};
+use super::finding::{Finding, LOCAL_CODES_DECIDE, Reason};
 use super::rules::Rule;
 use super::species::Species;
 use super::units::Millimetres;
@@ -21,6 +21,8 @@ pub struct GradeCriteria {
     pub name: String,
     /// The worst shell.
     pub shell: Shell,
+    /// The strongest tone of stain that is allowed anywhere.
+    pub stain_free: StainTone,
     /// The largest share of moderate stain in one place.
     pub stain_localised: f64,
     /// The largest share of moderate stain scattered.
@@ -52,6 +54,8 @@ pub struct QualityScheme {
     pub species: Vec<Species>,
     /// The grades, best first.
     pub grades: Rule<Vec<GradeCriteria>>,
+    /// The species that the rules for restricted eggs name. They are good practice for all others.
+    pub restricted: Rule<Vec<Species>>,
     /// Spots larger than this make the egg a loss.
     pub spots_loss_above: Rule<Millimetres>,
 }
@@ -155,7 +159,7 @@ impl QualityScheme {
         if let Some(spots) = seen.spots {
             within("size of the spots", spots.size.0, 0.0, 40.0, "mm")?;
         }
-        if let Some(restricted) = self.restricted(seen) {
+        if let Some(restricted) = self.restricted(species, seen) {
             return Ok(restricted);
         }
         if !self.species.contains(&species) {
@@ -217,27 +221,21 @@ impl QualityScheme {
         Ok(self.grades.value.iter().find(by_white))
     }
 
-    fn restricted(&self, seen: &Seen) -> Option<Finding<Quality>> {
-        let us = |value, words: &str, source: &str| {
-            let why = Reason::new(words, source, Mark::Seen);
-            Some(Finding::new(value, why, LOCAL_CODES_DECIDE))
-        };
-        const ACT: &str = "7 CFR 57.1";
-        if seen.rotten || seen.germ == Germ::Blood {
-            return us(
+    fn restricted(&self, species: Species, seen: &Seen) -> Option<Finding<Quality>> {
+        let spots = seen
+            .spots
+            .filter(|s| s.in_white || s.size.0 > self.spots_loss_above.value.0);
+        let prominent = seen.stain.is_some_and(|s| s.tone == StainTone::Prominent);
+        let (value, words) = if seen.rotten || seen.germ == Germ::Blood {
+            (
                 Quality::Inedible,
                 "Rot, or a blood ring or embryo: inedible.",
-                ACT,
-            );
-        }
-        if seen.shell == Shell::Smashed {
-            return us(Quality::Loss, "Smashed: loss.", ACT);
-        }
-        if let Some(spots) = seen.spots
-            && (spots.in_white || spots.size.0 > self.spots_loss_above.value.0)
-        {
+            )
+        } else if seen.shell == Shell::Smashed {
+            (Quality::Loss, "Smashed: loss.")
+        } else if let Some(spots) = spots {
             let words = format!(
-                "Spots of {} mm{}; loss above {} mm or once blood is in the white.",
+                "Spots of {} mm{}; loss above {:.1} mm or once blood is in the white.",
                 spots.size.0,
                 if spots.in_white {
                     ", blood in the white"
@@ -248,31 +246,25 @@ impl QualityScheme {
             );
             let why = self.spots_loss_above.reason(words);
             return Some(Finding::new(Quality::Loss, why, LOCAL_CODES_DECIDE));
+        } else if seen.shell == Shell::Leaking {
+            (Quality::Leaker, "Cracked through the membranes: a leaker.")
+        } else if seen.shell == Shell::Cracked {
+            (Quality::Check, "Cracked, membranes whole: a check.")
+        } else if seen.adhering_dirt {
+            (Quality::Dirty, "Adhering dirt: a dirty.")
+        } else if prominent {
+            (Quality::Dirty, "A prominent stain: a dirty.")
+        } else {
+            return None;
+        };
+        let mut why = vec![self.restricted.reason(words)];
+        if !self.restricted.value.contains(&species) {
+            why.push(Reason::common_practice(format!(
+                "The rule does not name {} eggs; good practice is the same.",
+                species.code()
+            )));
         }
-        match seen.shell {
-            Shell::Leaking => {
-                return us(
-                    Quality::Leaker,
-                    "Cracked through the membranes: a leaker.",
-                    ACT,
-                );
-            }
-            Shell::Cracked => {
-                return us(Quality::Check, "Cracked, membranes whole: a check.", ACT);
-            }
-            _ => {}
-        }
-        if seen.adhering_dirt {
-            return us(Quality::Dirty, "Adhering dirt: a dirty.", ACT);
-        }
-        if seen.stain.is_some_and(|s| s.tone == StainTone::Prominent) {
-            return us(
-                Quality::Dirty,
-                "A prominent stain: a dirty.",
-                "WAC 16-104-140; Minn. Stat. 29.21 subd. 5",
-            );
-        }
-        None
+        Some(Finding::because(value, why, LOCAL_CODES_DECIDE))
     }
 }
 
@@ -282,7 +274,7 @@ fn too_stained(grade: &GradeCriteria, stain: Stain) -> bool {
     } else {
         grade.stain_localised
     };
-    stain.tone == StainTone::Moderate && stain.share > limit
+    stain.tone > grade.stain_free && !(stain.tone == StainTone::Moderate && stain.share <= limit)
 }
 
 /// The first criterion of a grade that the egg fails, in words.

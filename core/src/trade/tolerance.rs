@@ -92,14 +92,18 @@ pub fn allowed_count(share: f64, total: u32) -> u32 {
 impl LotCounts {
     /// All eggs of the lot.
     pub fn total(&self) -> u32 {
-        self.of_grade
-            + self.lower
-            + self.serious_b
-            + self.checks
-            + self.dirties
-            + self.leakers
-            + self.spot_loss
-            + self.other_loss
+        [
+            self.of_grade,
+            self.lower,
+            self.serious_b,
+            self.checks,
+            self.dirties,
+            self.leakers,
+            self.spot_loss,
+            self.other_loss,
+        ]
+        .into_iter()
+        .fold(0, u32::saturating_add)
     }
 }
 
@@ -163,7 +167,10 @@ impl LotTolerances {
             _ => self.checks,
         };
         line("checks", checks, counts.checks);
-        let restricted = counts.dirties + counts.leakers + counts.spot_loss;
+        let restricted = counts
+            .dirties
+            .saturating_add(counts.leakers)
+            .saturating_add(counts.spot_loss);
         line(
             "leakers, dirties and spot losses",
             self.restricted,

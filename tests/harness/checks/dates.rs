@@ -1,6 +1,7 @@
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use jiff::civil::Date;
 use jiff::{SignedDuration, Timestamp, ToSpan};
+use pointdown_core::trade::Species;
 use pointdown_core::trade::clock::cold_deadline;
 use pointdown_core::trade::dates::{LastDay, day_of_year, last_day, ordinal_date};
 use pointdown_core::trade::rules::{HousePolicy, RulePack};
@@ -171,7 +172,7 @@ fn thirty_six_hours(pack: &RulePack) -> Vec<Check> {
         let deadline = lay
             .parse::<DateTime<Utc>>()
             .ok()
-            .and_then(|lay| cold_deadline(lay, pack))
+            .and_then(|lay| cold_deadline(Species::Hen, lay, pack))
             .and_then(|f| Timestamp::from_second(f.value.timestamp()).ok());
         rows.push(Check::new(
             format!("Hour on the wall 36 hours after {lay} in {zone}"),

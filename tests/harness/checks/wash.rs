@@ -168,13 +168,21 @@ fn hours() -> Vec<Check> {
         hours_row(
             "Longest from laying to the cooler, in hours",
             last(0.0, 100.0, |h| {
-                in_time(chill_standing(start, at(h), &pack).ok().map(|f| f.value))
+                in_time(
+                    chill_standing(Species::Hen, start, at(h), &pack)
+                        .ok()
+                        .map(|f| f.value),
+                )
             }),
         ),
         hours_row(
             "Longest that cold eggs may stand warm before washing, in hours",
             last(0.0, 100.0, |h| {
-                in_time(temper_standing(start, at(h), &pack).ok().map(|f| f.value))
+                in_time(
+                    temper_standing(Species::Hen, start, at(h), &pack)
+                        .ok()
+                        .map(|f| f.value),
+                )
             }),
         ),
         Check::new(

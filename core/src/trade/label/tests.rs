@@ -95,7 +95,12 @@ fn words_nobody_has_a_right_to_are_refused() {
         ..request()
     };
     assert!(no(unknown).contains("aa, a, b"));
-    for claim in ["USDA inspected", "officially graded", "Truly Grade AA"] {
+    for claim in [
+        "USDA inspected",
+        "officially graded",
+        "Truly Grade AA",
+        "Jumbo  duck eggs",
+    ] {
         let words = no(LabelRequest {
             claims: vec![claim.to_owned()],
             ..request()

@@ -22,7 +22,9 @@ pub enum Shell {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum StainTone {
-    /// Specks, or a shade that one has to look for.
+    /// Very small specks or marks; the egg still looks clean.
+    Specks,
+    /// A shade over some of the shell that one sees on a second look.
     Slight,
     /// Plain, but not striking.
     Moderate,

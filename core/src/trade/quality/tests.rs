@@ -75,7 +75,8 @@ fn stains_by_share_and_place() {
             ..good.clone()
         })
     };
-    assert_eq!(stained(StainTone::Slight, 0.01, false), grade("aa"));
+    assert_eq!(stained(StainTone::Specks, 0.01, false), grade("aa"));
+    assert_eq!(stained(StainTone::Slight, 0.2, true), grade("b"));
     assert_eq!(stained(StainTone::Moderate, 1.0 / 32.0, false), grade("b"));
     assert_eq!(stained(StainTone::Moderate, 0.0313, false), Quality::Dirty);
     assert_eq!(stained(StainTone::Moderate, 1.0 / 16.0, true), grade("b"));

@@ -3,7 +3,7 @@
 
 use super::super::dates::{Counting, DayLimit, FromDay};
 use super::super::finding::Mark;
-use super::super::quality::{Germ, GradeCriteria, QualityScheme, Shell, White, Yolk};
+use super::super::quality::{Germ, GradeCriteria, QualityScheme, Shell, StainTone, White, Yolk};
 use super::super::size;
 use super::super::species::Species;
 use super::super::tolerance::{LotTolerances, Stage};
@@ -25,6 +25,7 @@ pub(super) fn pack() -> RulePack {
             .to_owned(),
         cleaning: cleaning(),
         chill: ChillRules {
+            species: Rule::seen(vec![Species::Hen], "Reg. (EU) 2023/2465 Art. 1"),
             cooler_max: None,
             cooler_min: Some(Rule::seen(Celsius(5.0), CLASSES)),
             lay_to_cooler_max: None,
@@ -90,6 +91,7 @@ fn quality() -> QualityScheme {
         code: "extra".to_owned(),
         name: "Class A extra".to_owned(),
         shell: Shell::Normal,
+        stain_free: StainTone::Specks,
         stain_localised: 0.0,
         stain_scattered: 0.0,
         air_cell_max: Some(Millimetres(4.0)),
@@ -113,6 +115,7 @@ fn quality() -> QualityScheme {
         code: "b".to_owned(),
         name: "Class B (for the food industry)".to_owned(),
         shell: Shell::Abnormal,
+        stain_free: StainTone::Slight,
         stain_localised: 1.0,
         stain_scattered: 1.0,
         air_cell_max: None,
@@ -128,6 +131,10 @@ fn quality() -> QualityScheme {
     QualityScheme {
         species: vec![Species::Hen],
         grades: Rule::seen(vec![extra, a, b], CLASSES),
+        restricted: Rule::seen(
+            vec![Species::Hen],
+            "Reg. (EC) 557/2007 Art. 2 (clean, undamaged, no foreign matter); words of 7 CFR 57.1",
+        ),
         spots_loss_above: Rule::seen(
             Millimetres::from_inches(1.0 / 8.0),
             "Haw. Code R. 4-46-1; the EU text gives no size",

@@ -48,7 +48,8 @@ impl HousePolicy {
     }
 
     /// Whether an egg with this defect may go into a carton. `cleaned` says that the egg is clean
-    /// again and was looked over again.
+    /// again and was looked over again. Stains and spots have limits of size as well: only
+    /// [`QualityScheme::judge`](super::super::quality::QualityScheme::judge) sees these.
     pub fn may_pack(&self, defect: Defect, cleaned: bool) -> Finding<bool> {
         let facts = defect.facts();
         let rule = Reason::new(facts.disposition, facts.source, facts.mark);

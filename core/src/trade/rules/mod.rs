@@ -98,6 +98,8 @@ pub struct CleaningRules {
 /// How eggs are kept cold.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ChillRules {
+    /// The species that the rules are written for; for all others they are guidance.
+    pub species: Rule<Vec<Species>>,
     /// The warmest a cooler may be.
     pub cooler_max: Option<Rule<Celsius>>,
     /// The coldest a cooler may be; below it eggs count as chilled or freeze.

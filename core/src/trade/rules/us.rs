@@ -3,7 +3,7 @@
 
 use super::super::dates::{Counting, DayLimit, FromDay};
 use super::super::finding::Mark;
-use super::super::quality::{Germ, GradeCriteria, QualityScheme, Shell, White, Yolk};
+use super::super::quality::{Germ, GradeCriteria, QualityScheme, Shell, StainTone, White, Yolk};
 use super::super::size;
 use super::super::species::Species;
 use super::super::tolerance::{LotTolerances, Stage};
@@ -29,6 +29,7 @@ pub(super) fn pack() -> RulePack {
             .to_owned(),
         cleaning: cleaning(),
         chill: ChillRules {
+            species: Rule::seen(vec![Species::Hen], "21 CFR 118.3 (2015 edition read)"),
             cooler_max: Some(Rule::seen(
                 Celsius::from_fahrenheit(45.0),
                 "21 CFR 118.4(e) and 115.50 (2015 edition read)",
@@ -115,6 +116,7 @@ fn quality() -> QualityScheme {
         code: "aa".to_owned(),
         name: "Grade AA".to_owned(),
         shell: Shell::Normal,
+        stain_free: StainTone::Specks,
         stain_localised: 0.0,
         stain_scattered: 0.0,
         air_cell_max: Some(Millimetres::from_inches(1.0 / 8.0)),
@@ -140,6 +142,7 @@ fn quality() -> QualityScheme {
         code: "b".to_owned(),
         name: "Grade B".to_owned(),
         shell: Shell::Abnormal,
+        stain_free: StainTone::Slight,
         stain_localised: 1.0 / 32.0,
         stain_scattered: 1.0 / 16.0,
         air_cell_max: None,
@@ -155,6 +158,17 @@ fn quality() -> QualityScheme {
         grades: Rule::seen(
             vec![aa, a, b],
             "WAC 16-104-130 and 16-104-140, after AMS 56; Haw. Code R. 4-46-1 for spots",
+        ),
+        // Quail are not among the birds that the act names.
+        restricted: Rule::seen(
+            vec![
+                Species::Hen,
+                Species::Duck,
+                Species::Goose,
+                Species::Turkey,
+                Species::Guinea,
+            ],
+            "7 CFR 57.1 (2015 edition read); WAC 16-104-140 for prominent stains",
         ),
         spots_loss_above: Rule::seen(Millimetres::from_inches(1.0 / 8.0), "Haw. Code R. 4-46-1"),
     }
