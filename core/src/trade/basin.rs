@@ -240,4 +240,36 @@ mod tests {
         assert!(found.ended_by_age);
         assert_eq!(found.eggs, 240);
     }
+
+    #[test]
+    fn a_short_dip_takes_a_part_of_the_heat() {
+        let drop = |minutes| {
+            let basin = Basin {
+                loss: 0.0,
+                each: Minutes(minutes),
+                ..bowl()
+            };
+            40.0 - basin.after(1).unwrap().0
+        };
+        let (dip, minute, soak) = (drop(0.1), drop(1.0), drop(30.0));
+        assert!(
+            dip < 0.35 * soak && dip < minute && minute < 0.8 * soak,
+            "{dip} {minute} {soak}"
+        );
+    }
+
+    #[test]
+    fn the_room_takes_its_heat_by_the_law_of_cooling() {
+        // Eggs as warm as the water take nothing; the rest is exp(−loss·t/C).
+        let basin = Basin {
+            start: Celsius(35.0),
+            egg: Celsius(35.0),
+            each: Minutes(10.0),
+            ..bowl()
+        };
+        let expected = 20.0 + 15.0 * (-4.0_f64 * 3600.0 / (10.0 * LITRE)).exp();
+        let got = basin.after(6).unwrap().0;
+        // The last eggs give a little of their warmth back.
+        assert!(got >= expected && got - expected < 0.35, "{got} {expected}");
+    }
 }

@@ -197,4 +197,27 @@ mod tests {
             assert!((spot_diameter(Grams(mass), 1.0 / 16.0).unwrap() - large).abs() < 0.06);
         }
     }
+
+    #[test]
+    fn the_laws_of_shape_give_the_values_worked_out_apart() {
+        for (mass, area, dense, shell) in [
+            (10.0, 22.20, 1.052, 0.65),
+            (45.0, 60.09, 1.062, 3.58),
+            (60.0, 72.70, 1.064, 4.96),
+            (150.0, 133.34, 1.070, 14.01),
+        ] {
+            assert!(
+                (surface_area(Grams(mass)).unwrap() - area).abs() < 0.006,
+                "{mass}"
+            );
+            assert!(
+                (density(Grams(mass)).unwrap() - dense).abs() < 0.0006,
+                "{mass}"
+            );
+            assert!(
+                (shell_mass(Grams(mass)).unwrap().0 - shell).abs() < 0.006,
+                "{mass}"
+            );
+        }
+    }
 }

@@ -385,4 +385,48 @@ mod tests {
         let (low, _) = hours(Surroundings::ClosedCase);
         assert!(low > 36.0, "{low}");
     }
+
+    #[test]
+    fn the_time_is_that_of_the_centre() {
+        let (start, around, target) = (Celsius(30.0), Celsius(4.0), Celsius(7.0));
+        let water = Surroundings::Water;
+        let found = time_to_reach(Species::Hen, Grams(60.0), start, water, around, target);
+        let egg = Egg::new(Species::Hen, Grams(60.0)).unwrap();
+        let fourier = egg.fourier(found.unwrap().value.likely);
+        let left = ratio(At::Centre, egg.biot(water.coefficient().likely), fourier);
+        assert!((left - 3.0 / 26.0).abs() < 1e-6, "{left}");
+    }
+
+    #[test]
+    fn the_range_keeps_what_is_uncertain_of_the_place() {
+        let stay = Stay {
+            give_or_take: 3.0,
+            ..Stay::exactly(Surroundings::Tray, Celsius(18.0), 10_000.0)
+        };
+        let found = estimate(Species::Hen, Grams(60.0), LAID, &[stay])
+            .unwrap()
+            .value;
+        for (got, expected) in [(found.low, 15.0), (found.likely, 18.0), (found.high, 21.0)] {
+            assert!((got.0 - expected).abs() < 0.01, "{found:?}");
+        }
+        let short = Stay {
+            at_least: Minutes(10.0),
+            at_most: Minutes(60.0),
+            ..stay
+        };
+        let one = |m: f64| {
+            let stay = Stay {
+                at_least: Minutes(m),
+                at_most: Minutes(m),
+                ..stay
+            };
+            estimate(Species::Hen, Grams(60.0), LAID, &[stay])
+                .unwrap()
+                .value
+        };
+        let wide = estimate(Species::Hen, Grams(60.0), LAID, &[short])
+            .unwrap()
+            .value;
+        assert!(wide.low == one(60.0).low && wide.high == one(10.0).high);
+    }
 }

@@ -160,3 +160,19 @@ fn the_eu_keeps_class_b_out_of_shops() {
         Some("12 eggs of different sizes, net weight at least 712 g")
     );
 }
+
+#[test]
+fn type_heights_hold_up_to_and_with_their_panel() {
+    for (panel, height) in [
+        (5.0, 1.0 / 16.0),
+        (5.01, 1.0 / 8.0),
+        (25.0, 1.0 / 8.0),
+        (25.01, 3.0 / 16.0),
+        (100.0, 3.0 / 16.0),
+        (100.01, 1.0 / 4.0),
+        (400.0, 1.0 / 4.0),
+        (400.01, 1.0 / 2.0),
+    ] {
+        assert_eq!(type_height(panel), Ok(height), "{panel} in²");
+    }
+}

@@ -135,3 +135,28 @@ fn eu_class_a_is_not_washed_and_its_air_cell_stands_still() {
         grade("b")
     );
 }
+
+#[test]
+fn each_factor_alone_lowers_the_grade() {
+    let good = Seen::candled(Millimetres(3.0), White::Firm, Yolk::Slight);
+    let with = |change: fn(&mut Seen)| {
+        let mut seen = good.clone();
+        change(&mut seen);
+        us(&seen)
+    };
+    assert_eq!(with(|s| s.white = Some(White::ReasonablyFirm)), grade("a"));
+    assert_eq!(with(|s| s.white = Some(White::Weak)), grade("b"));
+    assert_eq!(with(|s| s.yolk = Some(Yolk::Fair)), grade("a"));
+    assert_eq!(with(|s| s.germ = Germ::Visible), grade("b"));
+    assert_eq!(with(|s| s.germ = Germ::Blood), Quality::Inedible);
+    assert_eq!(with(|s| s.rotten = true), Quality::Inedible);
+    assert_eq!(with(|s| s.shell = Shell::Smashed), Quality::Loss);
+    assert_eq!(with(|s| s.shell = Shell::Leaking), Quality::Leaker);
+    assert_eq!(with(|s| s.adhering_dirt = true), Quality::Dirty);
+    assert_eq!(with(|s| s.cleaned = true), grade("aa"));
+    let both = with(|s| {
+        s.adhering_dirt = true;
+        s.shell = Shell::Cracked;
+    });
+    assert_eq!(both, Quality::Check, "a check is ranked below a dirty");
+}
