@@ -12,7 +12,7 @@ use pointdown_core::trade::wash::{Water, water};
 use pointdown_core::trade::{Mark, Means, Species, WashDone, WashFault, check_wash};
 
 fn day(text: &str) -> NaiveDate {
-    text.parse().unwrap()
+    text.parse().expect("a day")
 }
 
 /// 7 CFR 56.76(f)(3) prints the difference of 20 °F as 6.7 °C.

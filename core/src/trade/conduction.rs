@@ -68,12 +68,6 @@ pub fn ratio(at: At, biot: f64, fourier: f64) -> f64 {
     sum.clamp(0.0, 1.0)
 }
 
-/// The amplitude of the first term at the centre, as tables print it beside the first root.
-pub fn first_amplitude(biot: f64) -> f64 {
-    let l = root(biot, 1);
-    4.0 * (l.sin() - l * l.cos()) / (2.0 * l - (2.0 * l).sin())
-}
-
 /// The Fourier number at which a ratio is reached; infinite for a ratio of 0.
 pub fn fourier_for(at: At, biot: f64, target: f64) -> f64 {
     if target >= 1.0 {

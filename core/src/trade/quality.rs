@@ -211,12 +211,20 @@ impl QualityScheme {
         Ok(Finding::because(value, why, LOCAL_CODES_DECIDE))
     }
 
-    /// The grade that a Haugh unit allows, for the white alone.
+    /// The grade that a Haugh unit allows, for the white alone. `None` for other species: the
+    /// formula is fitted to hens' eggs, so of others record height and weight only.
     ///
     /// # Errors
     /// When the unit is not −20 to 150.
-    pub fn white_grade(&self, unit: f64) -> Result<Option<&GradeCriteria>, TradeError> {
+    pub fn white_grade(
+        &self,
+        species: Species,
+        unit: f64,
+    ) -> Result<Option<&GradeCriteria>, TradeError> {
         within("Haugh unit", unit, -20.0, 150.0, "HU")?;
+        if !self.species.contains(&species) {
+            return Ok(None);
+        }
         let by_white = |g: &&GradeCriteria| g.haugh_min.is_none_or(|min| unit >= min);
         Ok(self.grades.value.iter().find(by_white))
     }

@@ -76,7 +76,7 @@ pub(super) fn rows() -> Vec<Check> {
     };
     let white = |wanted: &[&str]| {
         first(0.0, 120.0, |unit| {
-            let grade = us.white_grade(unit).ok().flatten();
+            let grade = us.white_grade(Species::Hen, unit).ok().flatten();
             grade.is_some_and(|g| wanted.contains(&g.code.as_str()))
         })
     };

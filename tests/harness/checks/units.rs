@@ -13,7 +13,7 @@ const UOM: &str = "uom 0.38 (independent units library)";
 
 pub(super) fn rows() -> Vec<Check> {
     let uom = |name: String, expected: f64, got: f64| {
-        // The library keeps some factors to ten digits or so.
+        // The library keeps the ounce and the gallon to seven digits only.
         Check::new(
             name,
             UOM,

@@ -160,3 +160,27 @@ fn each_factor_alone_lowers_the_grade() {
     });
     assert_eq!(both, Quality::Check, "a check is ranked below a dirty");
 }
+
+#[test]
+fn a_haugh_unit_grades_the_white_of_hens_only() {
+    let scheme = RulePack::us_federal().quality.unwrap();
+    let white = |species, unit| {
+        let found = scheme.white_grade(species, unit).unwrap();
+        found.map(|g| g.code.clone())
+    };
+    for (unit, expected) in [
+        (72.0, "aa"),
+        (71.9, "a"),
+        (60.0, "a"),
+        (59.9, "b"),
+        (-5.0, "b"),
+    ] {
+        assert_eq!(
+            white(Species::Hen, unit).as_deref(),
+            Some(expected),
+            "{unit}"
+        );
+    }
+    assert_eq!(white(Species::Duck, 80.0), None);
+    assert!(scheme.white_grade(Species::Hen, 151.0).is_err());
+}
