@@ -1,3 +1,6 @@
 //! Every check that crosses a layer, in one binary.
 
+mod family;
 mod merging;
+mod naive;
+mod routes;
