@@ -81,7 +81,10 @@ impl Family {
                 .with("packed", at.utc().date_naive().to_string())
                 .with("size", ["large", "mixed"][(b % 2) as usize]),
             7 => Draft::new(Kind::Out)
-                .with("way", ["sold", "eaten", "returned", "given"][(c % 4) as usize])
+                .with(
+                    "way",
+                    ["sold", "eaten", "returned", "given"][(c % 4) as usize],
+                )
                 .with("station", ["cartoned", "clean"][(b % 2) as usize])
                 .with("parts", parts(a, some)),
             8 => Draft::new(Kind::Recount)
@@ -140,7 +143,9 @@ impl Family {
             ("recount", _) => drop(set.insert("counted".into(), eggs)),
             ("carton", _) => {
                 let cartons = c % 3 + 1;
-                let Some((lot, _)) = row.fields["parts"].as_object().and_then(|p| p.iter().next())
+                let Some((lot, _)) = row.fields["parts"]
+                    .as_object()
+                    .and_then(|p| p.iter().next())
                 else {
                     return;
                 };

@@ -1,6 +1,7 @@
 //! Every check that crosses a layer, in one binary.
 
 mod family;
+mod hostile;
 mod merging;
 mod naive;
 mod routes;

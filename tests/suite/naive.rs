@@ -67,7 +67,11 @@ pub fn same(farm: &Farm) {
             }
             if name == "cartoned" {
                 let rows = got.as_array().expect("rows");
-                got = rows.iter().filter_map(|r| r["eggs"].as_i64()).sum::<i64>().into();
+                got = rows
+                    .iter()
+                    .filter_map(|r| r["eggs"].as_i64())
+                    .sum::<i64>()
+                    .into();
             }
             assert_eq!(bare(got), bare(expected), "{name} from {from} to {to}");
         }
@@ -102,7 +106,11 @@ fn by_hand(
         match row.kind.as_str() {
             "gather" => {
                 let lot = format!("{today}/{}", text(row, "species"));
-                add(shelf.entry("basket").or_default(), lot, number(row, "count"));
+                add(
+                    shelf.entry("basket").or_default(),
+                    lot,
+                    number(row, "count"),
+                );
                 if counts {
                     gathered += number(row, "count");
                     floor += number(row, "floor_laid");
@@ -119,10 +127,20 @@ fn by_hand(
                     .or_default();
                 let found = number(row, "counted");
                 let lot = text(row, "lot");
-                let whose = if lot.is_empty() { text(row, "species") } else { species(lot) };
+                let whose = if lot.is_empty() {
+                    text(row, "species")
+                } else {
+                    species(lot)
+                };
                 let thought: i64 = here
                     .iter()
-                    .filter(|(l, _)| if lot.is_empty() { species(l) == whose } else { *l == lot })
+                    .filter(|(l, _)| {
+                        if lot.is_empty() {
+                            species(l) == whose
+                        } else {
+                            *l == lot
+                        }
+                    })
                     .map(|(_, n)| n)
                     .sum();
                 let mut short = thought - found;
@@ -156,7 +174,11 @@ fn by_hand(
                         _ => "cartoned",
                     };
                     let back = text(row, "way") == "returned";
-                    add(shelf.entry(stood).or_default(), &lot, if back { n } else { -n });
+                    add(
+                        shelf.entry(stood).or_default(),
+                        &lot,
+                        if back { n } else { -n },
+                    );
                     match kind {
                         "wash" => add(shelf.entry("clean").or_default(), &lot, n),
                         "carton" => add(shelf.entry("cartoned").or_default(), &lot, n),

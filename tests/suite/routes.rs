@@ -23,7 +23,10 @@ struct Dice(u64);
 impl Dice {
     fn below(&mut self, n: usize) -> usize {
         // The multiplier of Knuth's MMIX generator.
-        self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+        self.0 = self
+            .0
+            .wrapping_mul(6364136223846793005)
+            .wrapping_add(1442695040888963407);
         (self.0 >> 33) as usize % n.max(1)
     }
 }
