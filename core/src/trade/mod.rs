@@ -3,7 +3,9 @@
 //! Every figure names where it comes from, and every result says why in words a person can read.
 //! The program explains and reminds; local codes, product labels and veterinarians decide.
 
+pub mod cartons;
 mod defect;
+pub mod rates;
 mod species;
 pub mod units;
 
