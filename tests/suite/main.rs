@@ -1,1 +1,3 @@
 //! The suite.
+
+mod cartons;
