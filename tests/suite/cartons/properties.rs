@@ -182,9 +182,21 @@ fn light_eggs_of_a_class_are_carried_by_heavy_ones() {
         let ours = plan(&eggs, &classes, &Capacities::new(&[12]).unwrap(), None).unwrap();
         judge(&eggs, &classes, &ours);
         let group = &ours.groups[0];
-        let Proof::Bound { most_eggs, .. } = group.proof else {
+        let Proof::Bound {
+            most_eggs,
+            fewest_cartons,
+            least_range,
+        } = group.proof
+        else {
             panic!("400 eggs are not searched")
         };
+        assert_eq!(group.measure.cartons, fewest_cartons);
+        let range = group.measure.largest_range.0;
+        assert!(
+            least_range.0 <= range && range <= least_range.0 + 1.0,
+            "{}",
+            group.why
+        );
         assert_eq!((group.measure.packed, most_eggs), (396, 396));
         assert!(
             group.measure.largest_range.0 < 6.9,

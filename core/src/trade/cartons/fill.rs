@@ -5,7 +5,7 @@
 
 use super::count::Exact;
 use super::types::{Capacities, Measure, Proof};
-use super::{mixed, runs, search};
+use super::{bounds, mixed, runs, search};
 use crate::trade::units::Grams;
 
 const PICOGRAMS: f64 = 1e12;
@@ -13,6 +13,10 @@ const PICOGRAMS: f64 = 1e12;
 /// Whole picograms.
 pub(super) fn picograms(weight: Grams) -> i64 {
     (weight.0 * PICOGRAMS).round() as i64
+}
+
+fn grams(picograms: i64) -> Grams {
+    Grams(picograms as f64 / PICOGRAMS)
 }
 
 /// The least net weight of a dozen, in picograms.
@@ -75,8 +79,8 @@ impl Score {
         Measure {
             packed: self.packed,
             cartons: self.cartons,
-            largest_range: Grams(self.largest as f64 / PICOGRAMS),
-            total_range: Grams(self.total as f64 / PICOGRAMS),
+            largest_range: grams(self.largest),
+            total_range: grams(self.total),
         }
     }
 }
@@ -111,7 +115,7 @@ pub(super) fn fill(weights: &[i64], capacities: &Capacities, net: Net) -> Fillin
     if Score::of(weights, &best) == free_score {
         return done(best, Proof::Runs);
     }
-    let most_eggs = most_by_weight(weights, &exact, net);
+    let most_eggs = bounds::most_eggs(weights, &exact, net);
     let least = Score::of(weights, &best).packed;
     if let Some(other) = mixed::mixed(weights, capacities, net, &exact, least..=most_eggs)
         && Score::of(weights, &other).beats(&Score::of(weights, &best))
@@ -119,27 +123,21 @@ pub(super) fn fill(weights: &[i64], capacities: &Capacities, net: Net) -> Fillin
         best = other;
     }
     let (best, complete) = search::search(weights, capacities, net, &exact, most_eggs, best);
-    let proof = if complete {
-        Proof::Searched
+    if complete {
+        return done(best, Proof::Searched);
+    }
+    let score = Score::of(weights, &best);
+    // With as many eggs as the weight may have, the runs that ignore it are a bound too.
+    let free_range = if score.packed == free_score.packed && score.cartons == free_score.cartons {
+        free_score.largest
     } else {
-        Proof::Bound {
-            most_eggs,
-            fewest_cartons: exact.fewest(most_eggs).unwrap_or(0),
-        }
+        0
+    };
+    let least_range = bounds::least_range(weights, net, score.packed).max(free_range);
+    let proof = Proof::Bound {
+        most_eggs,
+        fewest_cartons: exact.fewest(most_eggs).unwrap_or(0),
+        least_range: grams(least_range),
     };
     done(best, proof)
-}
-
-/// The most eggs that fill cartons and whose heaviest choice is heavy enough on the whole. Every
-/// carton at its minimum makes the whole at its minimum, so no packing holds more.
-fn most_by_weight(weights: &[i64], exact: &Exact, net: Net) -> usize {
-    let mut sum = 0;
-    let mut most = 0;
-    for (i, w) in weights.iter().rev().enumerate() {
-        sum += w;
-        if exact.fewest(i + 1).is_some() && net.allows(sum, i + 1) {
-            most = i + 1;
-        }
-    }
-    most
 }

@@ -31,8 +31,10 @@
 //! ones, and the question contains 3-partition: no fast exact method is known for every case. So
 //! the answer says how sure it is, in [`Proof`]: the runs that respect the net weight are proved
 //! best when they equal the runs that ignore it; otherwise small cases are searched completely, and
-//! large ones are built and reported with the best that the counts allow.
+//! large ones are built and reported with bounds that no packing beats. The number of eggs and of
+//! cartons usually meets its bound, and is then proved best as well.
 
+mod bounds;
 mod count;
 mod fill;
 mod layout;

@@ -324,9 +324,14 @@ fn pack(
     let sure = match filling.proof {
         Proof::Runs => "no other way is better: neighbours in weight stand together".to_owned(),
         Proof::Searched => "no other way is better: all were tried".to_owned(),
-        Proof::Bound { most_eggs, .. } => format!(
+        Proof::Bound {
+            most_eggs,
+            least_range,
+            ..
+        } => format!(
             "light eggs stand beside heavy ones to reach the net weight; no way packs more than \
-             {most_eggs} eggs, but a more even one is not ruled out"
+             {most_eggs} eggs, and with {} eggs the widest carton is never under {:.1} g",
+            measure.packed, least_range.0
         ),
     };
     let why = format!(

@@ -130,6 +130,8 @@ pub enum Proof {
         most_eggs: usize,
         /// No packing of that many eggs uses fewer cartons than this.
         fewest_cartons: usize,
+        /// In every packing of the eggs packed here, some carton has at least this range.
+        least_range: Grams,
     },
 }
 
