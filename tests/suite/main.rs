@@ -1,3 +1,4 @@
 //! The suite.
 
 mod cartons;
+mod rates;

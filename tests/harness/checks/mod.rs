@@ -1,5 +1,8 @@
 //! Figures from outside the project beside what the code computes, one row each.
 
+pub mod cartons;
+pub mod rates;
+
 use serde::Serialize;
 
 /// Where an expected value comes from.
