@@ -4,8 +4,9 @@
 //! such as 23/12 oz and a sum of twelve weights compare exactly.
 
 use super::count::Exact;
+use super::sweep::{Settled, sweep};
 use super::types::{Capacities, Measure, Proof};
-use super::{bounds, mixed, runs, search};
+use super::{bounds, mixed, runs};
 use crate::trade::units::Grams;
 
 const PICOGRAMS: f64 = 1e12;
@@ -122,18 +123,18 @@ pub(super) fn fill(weights: &[i64], capacities: &Capacities, net: Net) -> Fillin
     {
         best = other;
     }
-    let (best, complete) = search::search(weights, capacities, net, &exact, most_eggs, best);
-    if complete {
-        return done(best, Proof::Searched);
-    }
+    let (best, settled) = sweep(weights, capacities, net, &exact, most_eggs, best);
     let score = Score::of(weights, &best);
-    // With as many eggs as the weight may have, the runs that ignore it are a bound too.
-    let free_range = if score.packed == free_score.packed && score.cartons == free_score.cartons {
-        free_score.largest
-    } else {
-        0
+    let least_range = match settled {
+        Settled::All => return done(best, Proof::Searched),
+        Settled::LargestRange => score.largest,
+        Settled::Nothing => {
+            // With as many eggs and cartons, the runs that ignore the weight are a bound too.
+            let same = (score.packed, score.cartons) == (free_score.packed, free_score.cartons);
+            let by_runs = if same { free_score.largest } else { 0 };
+            bounds::least_range(weights, net, score.packed).max(by_runs)
+        }
     };
-    let least_range = bounds::least_range(weights, net, score.packed).max(free_range);
     let proof = Proof::Bound {
         most_eggs,
         fewest_cartons: exact.fewest(most_eggs).unwrap_or(0),

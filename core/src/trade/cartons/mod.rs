@@ -29,10 +29,11 @@
 //! # The net weight
 //! The exchange may leave A under its minimum net weight. Then light eggs have to stand beside heavy
 //! ones, and the question contains 3-partition: no fast exact method is known for every case. So
-//! the answer says how sure it is, in [`Proof`]: the runs that respect the net weight are proved
-//! best when they equal the runs that ignore it; otherwise small cases are searched completely, and
-//! large ones are built and reported with bounds that no packing beats. The number of eggs and of
-//! cartons usually meets its bound, and is then proved best as well.
+//! the answer says how sure it is, in [`Proof`]: runs that respect the net weight are proved best
+//! when they score as well as the best runs that ignore it; otherwise a sweep that leaves nothing
+//! out settles what a small flock packs in a day, and beyond its limit on the work the cartons are
+//! built and reported with bounds that no packing beats. The number of eggs and of cartons then
+//! usually meets its bound, and the widest carton nearly; the total of the ranges has none.
 
 mod bounds;
 mod count;
@@ -41,7 +42,7 @@ mod layout;
 mod mixed;
 mod plan;
 mod runs;
-mod search;
+mod sweep;
 mod types;
 
 pub use count::{CountPlan, plan_count};
