@@ -1,4 +1,5 @@
 //! The suite.
+#![allow(clippy::unwrap_used)] // In a test a panic is the report.
 
 mod cartons;
 mod rates;

@@ -3,7 +3,7 @@ use pointdown_core::trade::rates::{
     fisher_two_sided, holm,
 };
 use proptest::prelude::*;
-use statrs::distribution::{Binomial, Discrete};
+use statrs::distribution::{Binomial, Discrete, DiscreteCDF, NegativeBinomial, Poisson};
 
 use crate::cartons::Numbers;
 
@@ -95,6 +95,24 @@ proptest! {
         prop_assert!(law.at_most(high) - law.at_most(low) + law.at_most(low) >= 0.95 - 1e-12);
         prop_assert!(low == 0 || law.at_most(low - 1) < 0.05);
         prop_assert!((law.at_most(high) + law.at_least(high + 1) - 1.0).abs() < 1e-9);
+    }
+
+    /// Up to the eggs of a month of a large flock.
+    #[test]
+    fn laws_agree_with_an_independent_library(
+        mean in 0.1..60_000.0_f64, phi in 0.1..6.0_f64, at in -4.0..4.0_f64,
+    ) {
+        let law = Counts::new(mean, phi).unwrap();
+        let k = (mean + at * law.deviation()).round().max(0.0) as u64;
+        let theirs = match law {
+            Counts::Binomial { n, p } => Binomial::new(p, n).unwrap().cdf(k),
+            Counts::Poisson { mean } => Poisson::new(mean).unwrap().cdf(k),
+            Counts::NegativeBinomial { r, p } => NegativeBinomial::new(r, p).unwrap().cdf(k),
+        };
+        prop_assert!((law.at_most(k) - theirs).abs() < 1e-6, "{law:?} {k}: {theirs}");
+        let poisson = Counts::new(mean, 1.0).unwrap();
+        let theirs = Poisson::new(mean).unwrap().cdf(k);
+        prop_assert!((poisson.at_most(k) - theirs).abs() < 1e-4, "{mean} {k}: {theirs}");
     }
 
     #[test]

@@ -51,3 +51,42 @@ pub(super) fn least_range(weights: &[i64], net: Net, packed: usize) -> i64 {
     }
     low
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::count::Exact;
+    use super::super::fill::{Net, fill};
+    use super::super::types::{Capacities, Proof};
+
+    /// Bounds are hidden once a packing is settled, so they are held against it here.
+    #[test]
+    fn no_settled_packing_beats_a_bound() {
+        let mut state = 3_u64;
+        let mut draw = |span: u64| {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1);
+            (state >> 33) % span
+        };
+        let mut binding = 0;
+        for round in 0..60 {
+            let sizes: &[u16] = [&[3][..], &[4], &[2, 5], &[6], &[12]][round % 5];
+            let capacities = Capacities::of_any_size(sizes).expect("sizes are allowed");
+            let mut weights: Vec<i64> = (0..24).map(|_| 540 + draw(80) as i64).collect();
+            weights.sort_unstable();
+            let net = Net(Some(12 * (560 + draw(20) as i64)));
+            let exact = Exact::up_to(weights.len(), &capacities);
+            let most = super::most_eggs(&weights, &exact, net);
+            let filling = fill(&weights, &capacities, net);
+            if filling.proof != Proof::Searched {
+                continue;
+            }
+            let score = filling.score;
+            assert!(score.packed <= most);
+            let least = super::least_range(&weights, net, score.packed);
+            assert!(least <= score.largest, "{weights:?} {net:?} {sizes:?}");
+            binding += usize::from(least > 0);
+        }
+        assert!(binding > 10, "{binding}");
+    }
+}

@@ -73,6 +73,15 @@ impl Exact {
 /// Cartons for `count` eggs: the fewest eggs left over, then the fewest cartons; of equals, the one
 /// with the largest cartons.
 ///
+/// ```
+/// use pointdown_core::trade::cartons::{Capacities, plan_count};
+///
+/// let plan = plan_count(101, &Capacities::new(&[6, 12, 18])?)?;
+/// assert_eq!(plan.cartons, [(18, 5), (6, 1)]);
+/// assert_eq!(plan.left_over, 5);
+/// # Ok::<(), pointdown_core::trade::cartons::CartonError>(())
+/// ```
+///
 /// # Errors
 /// [`CartonError::TooMany`] beyond 100,000 eggs.
 pub fn plan_count(count: usize, capacities: &Capacities) -> Result<CountPlan, CartonError> {

@@ -18,6 +18,9 @@ pub struct Egg {
 }
 
 /// What one size class asks for, as the caller read it from a rule pack.
+///
+/// A carton may come out just at its minimum net weight. Eggs lose weight as they age and scales
+/// differ, so a packer who wants room to spare adds it to `net_per_dozen`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ClassLimits {
     /// The word for the class, for example `Large`.

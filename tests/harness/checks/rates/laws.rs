@@ -65,7 +65,7 @@ pub(super) fn rows() -> Vec<Check> {
         let name = format!("Poisson 99.865 % point, mean {mean}");
         row(
             name,
-            "computed once with PyPI scipy",
+            "computed once with the Python library scipy",
             Kind::Memory,
             expected,
             0.0,

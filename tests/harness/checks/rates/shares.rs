@@ -9,7 +9,7 @@ type Method = fn(Proportion) -> Result<Interval, RatesError>;
 
 pub(super) fn rows() -> Vec<Check> {
     let paper = "Statistics in Medicine 17:857–872 (1998), table; computed once with statsmodels";
-    let once = "computed once with PyPI statsmodels";
+    let once = "computed once with the Python library statsmodels";
     let wilson: Method = |share| share.wilson(0.95);
     let corrected: Method = |share| share.wilson_corrected(0.95);
     let exact: Method = |share| share.exact(0.95);
