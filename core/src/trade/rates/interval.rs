@@ -3,13 +3,12 @@ use serde::{Deserialize, Serialize};
 use super::distribution::{beta_quantile, normal_quantile};
 use super::error::{RatesError, probability};
 
-/// A count out of a whole, for example eggs cracked of eggs gathered.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+/// A count out of a whole, for example eggs cracked of eggs gathered. The whole is at least 1 and at
+/// least the count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Proportion {
-    /// The count.
-    pub events: u64,
-    /// The whole.
-    pub of: u64,
+    pub(super) events: u64,
+    pub(super) of: u64,
 }
 
 /// Two ends of a range, as shares.
@@ -31,6 +30,16 @@ impl Proportion {
             return Err(RatesError::Share { events, of });
         }
         Ok(Proportion { events, of })
+    }
+
+    /// The count.
+    pub fn events(self) -> u64 {
+        self.events
+    }
+
+    /// The whole.
+    pub fn of(self) -> u64 {
+        self.of
     }
 
     /// The share, from 0 to 1.
