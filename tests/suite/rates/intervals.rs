@@ -88,16 +88,19 @@ proptest! {
         let law = Counts::new(mean, phi).unwrap();
         prop_assert!((law.mean() - mean).abs() < 1e-9 * mean);
         let variance = law.deviation().powi(2);
-        // Rounding the binomial's trials up widens it, by at most one trial's share.
-        prop_assert!(variance >= phi * mean - 1e-9);
-        prop_assert!(variance <= phi * mean + (1.0 - phi).max(0.01) * 1.001, "{variance}");
+        // A dispersion within a thousandth of 1 is taken as 1; rounding the binomial's trials up
+        // widens it by at most one trial's share.
+        let slack = 1e-3 * mean + 1e-9;
+        prop_assert!(variance >= phi * mean - slack, "{variance}");
+        prop_assert!(variance <= phi * mean + slack + (1.0 - phi).max(0.0), "{variance}");
         let (low, high) = law.range(0.9);
-        prop_assert!(law.at_most(high) - law.at_most(low) + law.at_most(low) >= 0.95 - 1e-12);
+        prop_assert!(law.at_most(high) >= 0.95);
         prop_assert!(low == 0 || law.at_most(low - 1) < 0.05);
         prop_assert!((law.at_most(high) + law.at_least(high + 1) - 1.0).abs() < 1e-9);
     }
 
-    /// Up to the eggs of a month of a large flock.
+    /// Up to the eggs of a month of a large flock. There the library is the less exact one: against a
+    /// plain sum of the chances it is off by 1.4e-6 in one case, and this crate by 3e-10.
     #[test]
     fn laws_agree_with_an_independent_library(
         mean in 0.1..60_000.0_f64, phi in 0.1..6.0_f64, at in -4.0..4.0_f64,
@@ -109,7 +112,7 @@ proptest! {
             Counts::Poisson { mean } => Poisson::new(mean).unwrap().cdf(k),
             Counts::NegativeBinomial { r, p } => NegativeBinomial::new(r, p).unwrap().cdf(k),
         };
-        prop_assert!((law.at_most(k) - theirs).abs() < 1e-6, "{law:?} {k}: {theirs}");
+        prop_assert!((law.at_most(k) - theirs).abs() < 1e-5, "{law:?} {k}: {theirs}");
         let poisson = Counts::new(mean, 1.0).unwrap();
         let theirs = Poisson::new(mean).unwrap().cdf(k);
         prop_assert!((poisson.at_most(k) - theirs).abs() < 1e-4, "{mean} {k}: {theirs}");

@@ -31,7 +31,7 @@ pub(super) fn ln_choose(n: u64, k: u64) -> f64 {
 /// Eggs of one day are usually *less* scattered than Poisson counts, for a hen lays at most about
 /// one egg a day; weather, light and illness scatter them more.
 ///
-/// Probabilities agree with an independent library to 1e-6; Poisson ones of counts beyond 1000 only
+/// Probabilities agree with an independent library to 1e-5; Poisson ones of counts beyond 1000 only
 /// to 1e-4, for there the incomplete gamma function follows the normal approximation of algorithm
 /// AS 239 (Applied Statistics 37:466–473, 1988).
 #[derive(Debug, Clone, Copy, PartialEq)]
