@@ -1,10 +1,13 @@
 //! Every check that crosses a layer, in one binary.
+#![allow(clippy::unwrap_used)]
 
 mod architecture;
+mod cartons;
 mod family;
 mod hostile;
 mod merging;
 mod naive;
+mod rates;
 mod routes;
 mod trade_boundaries;
 mod trade_checks;
