@@ -43,7 +43,7 @@ pub(crate) fn advisories(_: &mut Report) -> Result<Done, String> {
             "the advisory database cannot be had: {why}"
         )));
     }
-    run(&mut deny(&["check", "--disable-fetch", "advisories"]))?;
+    run(&mut deny(&["--offline", "check", "advisories"]))?;
     Ok(Done::Ran(None))
 }
 
