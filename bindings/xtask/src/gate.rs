@@ -31,11 +31,16 @@ pub(crate) fn run_from(first: usize) -> Result<(), String> {
     for (name, _) in STEPS.iter().take(first) {
         report.skip(name, "left out by the step named on the command line");
     }
-    let outcome = STEPS
-        .iter()
-        .skip(first)
-        .try_for_each(|(name, work)| report.step(name, work));
-    report.print(outcome.as_ref().err().map(String::as_str));
+    let mut outcome = Ok(());
+    let mut left = STEPS.iter().skip(first);
+    for (name, work) in left.by_ref() {
+        outcome = report.step(name, work);
+        if outcome.is_err() {
+            break;
+        }
+    }
+    let not_reached: Vec<&str> = left.map(|(name, _)| *name).collect();
+    report.print(outcome.as_ref().err().map(String::as_str), &not_reached);
     outcome
 }
 

@@ -55,8 +55,8 @@ impl Report {
         self.skipped.push(format!("  {name}: {why}"));
     }
 
-    /// Prints the summary to standard output.
-    pub(crate) fn print(&self, failure: Option<&str>) {
+    /// Prints the summary to standard output; after a failure with the steps never reached.
+    pub(crate) fn print(&self, failure: Option<&str>, not_reached: &[&str]) {
         let mut text = String::from("\nSummary\n");
         for line in &self.lines {
             text += line;
@@ -64,18 +64,21 @@ impl Report {
         }
         let total = self.total.as_secs_f64();
         text += &format!("  total    {total:>7.1} s\n");
-        if self.skipped.is_empty() {
-            text += "Nothing was skipped.\n";
-        } else {
+        if !self.skipped.is_empty() {
             text += "SKIPPED, so not checked here:\n";
             for line in &self.skipped {
                 text += line;
                 text.push('\n');
             }
+        } else if failure.is_none() {
+            text += "Nothing was skipped.\n";
+        }
+        if !not_reached.is_empty() {
+            text += &format!("Not reached: {}\n", not_reached.join(", "));
         }
         text += &match failure {
             None => "Passed.\n".to_owned(),
-            Some(why) => format!("FAILED at {why}\nLater steps did not run.\n"),
+            Some(why) => format!("FAILED at {why}\n"),
         };
         print(&text);
     }
