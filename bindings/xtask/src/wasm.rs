@@ -5,7 +5,8 @@
 
 use std::env;
 use std::ffi::OsString;
-use std::io::Write;
+use std::fs;
+use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
@@ -22,6 +23,8 @@ const ARCHIVER_VARIABLE: &str = "AR_wasm32_unknown_unknown";
 /// What makes a cargo command compile for the browser.
 pub(crate) struct Toolchain {
     variables: Vec<(&'static str, OsString)>,
+    /// Differs between any two standard libraries, even of the same version.
+    identity: String,
 }
 
 /// A toolchain, or why there is none on this machine.
@@ -41,27 +44,53 @@ impl Toolchain {
         if env::var_os(ARCHIVER_VARIABLE).is_none() && !llvm {
             variables.push((ARCHIVER_VARIABLE, "ar".into()));
         }
-        Self { variables }
+        let identity = "active".to_owned();
+        Self {
+            variables,
+            identity,
+        }
     }
 
     /// Debian's Rust and clang, unpacked into a private prefix.
     fn private(prefix: &Path) -> Self {
+        let rustc = debian::rustc(prefix);
+        let made = fs::metadata(&rustc).and_then(|data| data.modified());
+        let identity = format!("{} {made:?}", rustc.display());
         let variables = vec![
-            ("RUSTC", debian::rustc(prefix).into_os_string()),
+            ("RUSTC", rustc.into_os_string()),
             (COMPILER_VARIABLE, debian::clang(prefix).into_os_string()),
             (ARCHIVER_VARIABLE, "ar".into()),
         ];
-        Self { variables }
+        Self {
+            variables,
+            identity,
+        }
     }
 
     /// A cargo command for the target, building into a folder of its own: another compiler in the
     /// common folder would make each build throw away the other's work.
-    pub(crate) fn cargo(&self, arguments: &[&str]) -> Command {
+    pub(crate) fn cargo(&self, arguments: &[&str]) -> Result<Command, String> {
         let mut command = cargo(arguments);
         command.args(["--target", TARGET]).arg("--target-dir");
-        command.arg(target_dir().join("browser"));
+        command.arg(self.folder()?);
         command.envs(self.variables.iter().map(|(name, value)| (name, value)));
-        command
+        Ok(command)
+    }
+
+    /// The folder, emptied if it was last used with another standard library. Cargo tells compilers
+    /// apart by version only, and would link old work against a library that it was not made for.
+    fn folder(&self) -> Result<PathBuf, String> {
+        let folder = target_dir().join("browser");
+        let stamp = folder.join("toolchain");
+        if fs::read_to_string(&stamp).is_ok_and(|last| last == self.identity) {
+            return Ok(folder);
+        }
+        let fresh = match fs::remove_dir_all(&folder) {
+            Err(error) if error.kind() != ErrorKind::NotFound => Err(error),
+            _ => fs::create_dir_all(&folder).and_then(|()| fs::write(&stamp, &self.identity)),
+        };
+        fresh.map_err(|error| format!("cannot empty {}: {error}", folder.display()))?;
+        Ok(folder)
     }
 }
 
@@ -82,7 +111,7 @@ pub(crate) fn compile_core() -> Result<Done, String> {
         Choice::Ready(toolchain) => toolchain,
         Choice::None(why) => return Ok(Done::Skipped(why)),
     };
-    let mut command = toolchain.cargo(&["build", "--locked", "--package", "pointdown-core"]);
+    let mut command = toolchain.cargo(&["build", "--locked", "--package", "pointdown-core"])?;
     command.args(["--lib", "--no-default-features", "--features", "farm"]);
     command.args(["--config", "profile.dev.package.\"*\".opt-level=0"]);
     say(&format!("  {}", shown(&command)));
