@@ -9,9 +9,10 @@ use std::env;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Command, Stdio};
 
-use crate::process::{cargo, output, run, say, succeeds};
+use crate::apt::{self, Packages};
+use crate::process::{cargo, run, say, succeeds};
 use crate::wasm::TARGET;
 
 /// Raised whenever this file makes a different prefix from the same packages.
@@ -106,7 +107,7 @@ fn make(cache: &Path, work: &Path) -> Result<Prefix, String> {
     for folder in [&tree, &debs] {
         fs::create_dir_all(folder).map_err(|error| named_error("create", folder, &error))?;
     }
-    let packages = match download(work, &debs)? {
+    let packages = match apt::download(work, &debs)? {
         Some(packages) => packages,
         None => {
             let why = "apt knows no package rustc-web, which Debian 12 and later have";
@@ -118,11 +119,9 @@ fn make(cache: &Path, work: &Path) -> Result<Prefix, String> {
     finish_tree(&tree, &packages)?;
     say("browser toolchain: building the standard library for the target, once");
     build_standard_library(work, &tree)?;
-    // Only that build needs the sources, and they are half of the whole.
-    for folder in ["usr/src", "usr/share"] {
-        let folder = tree.join(folder);
-        fs::remove_dir_all(&folder).map_err(|error| named_error("remove", &folder, &error))?;
-    }
+    // Only that build needs the sources.
+    let sources = tree.join("usr/src");
+    fs::remove_dir_all(&sources).map_err(|error| named_error("remove", &sources, &error))?;
     let ready = cache.join(format!("{RECIPE}{}", packages.version));
     match fs::rename(&tree, &ready) {
         // Another run may have been quicker: then its folder serves as well.
@@ -133,121 +132,33 @@ fn make(cache: &Path, work: &Path) -> Result<Prefix, String> {
     Ok(Prefix::Ready(ready))
 }
 
-/// The packages of one Rust version and the LLVM it was built with.
-#[derive(Debug, PartialEq, Eq)]
-struct Packages {
-    version: String,
-    llvm: String,
-    names: Vec<String>,
-}
-
-impl Packages {
-    /// Follows the dependencies from `rustc-web`, so that a later Rust or LLVM needs no change here.
-    fn find(apt: &[String]) -> Option<Self> {
-        let version = field(&show(apt, "rustc-web")?, "Version")?;
-        let dev = show(apt, "libstd-rust-web-dev")?;
-        let library = dependency(&dev, "libstd-rust-web-")?;
-        let llvm = dependency(&show(apt, &library)?, "libllvm")?;
-        let llvm = llvm.trim_start_matches("libllvm").to_owned();
-        let names = vec![
-            "rustc-web".to_owned(),
-            "libstd-rust-web-dev".to_owned(),
-            "rust-web-src".to_owned(),
-            library,
-            format!("libllvm{llvm}"),
-            format!("lld-{llvm}"),
-            format!("clang-{llvm}"),
-            format!("libclang-cpp{llvm}"),
-            format!("libclang-common-{llvm}-dev"),
-        ];
-        Some(Self {
-            version,
-            llvm,
-            names,
-        })
-    }
-}
-
-/// What apt knows about a package.
-fn show(apt: &[String], package: &str) -> Option<String> {
-    let mut command = Command::new("apt-cache");
-    command
-        .args(apt)
-        .args(["show", "--no-all-versions", package]);
-    output(&mut command).ok()
-}
-
-/// The value of one field of a package's control data.
-fn field(control: &str, name: &str) -> Option<String> {
-    let mut lines = control.lines().filter_map(|line| line.split_once(": "));
-    lines
-        .find(|(key, _)| *key == name)
-        .map(|(_, value)| value.to_owned())
-}
-
-/// The first package among the dependencies whose name is `prefix` and a version number.
-fn dependency(control: &str, prefix: &str) -> Option<String> {
-    let depends = field(control, "Depends")?;
-    let names = depends
-        .split(',')
-        .filter_map(|one| one.split_whitespace().next());
-    let mut numbered = names.filter(|name| {
-        let rest = name.strip_prefix(prefix);
-        rest.is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit()))
-    });
-    numbered.next().map(str::to_owned)
-}
-
-/// Fetches the packages; `None` where apt does not know them.
-fn download(work: &Path, debs: &Path) -> Result<Option<Packages>, String> {
-    // First by the system's own lists, then by fresh private ones: the system's may be missing or
-    // so old that what they name is gone, and only root may renew them.
-    let quiet = vec![
-        "-qq".to_owned(),
-        "-o".to_owned(),
-        "APT::Sandbox::User=root".to_owned(),
-    ];
-    if let Some(packages) = Packages::find(&[]) {
-        if fetch(&quiet, &packages, debs).is_ok() {
-            return Ok(Some(packages));
-        }
-        say("browser toolchain: the system's package lists are out of date");
-    }
-    say("browser toolchain: fetching package lists, kept apart from the system's");
-    let mut apt = quiet;
-    for (option, folder) in [("Dir::State::Lists", "lists"), ("Dir::Cache", "archives")] {
-        let folder = work.join(folder);
-        fs::create_dir_all(folder.join("partial"))
-            .map_err(|error| named_error("create", &folder, &error))?;
-        apt.extend(["-o".to_owned(), format!("{option}={}/", folder.display())]);
-    }
-    apt.extend(["-o".to_owned(), "Debug::NoLocking=true".to_owned()]);
-    run(Command::new("apt-get").args(&apt).arg("update"))?;
-    let Some(packages) = Packages::find(&apt) else {
-        return Ok(None);
-    };
-    fetch(&apt, &packages, debs)?;
-    Ok(Some(packages))
-}
-
-fn fetch(apt: &[String], packages: &Packages, debs: &Path) -> Result<(), String> {
-    let version = &packages.version;
-    say(&format!(
-        "browser toolchain: downloading Debian's Rust {version} (about 150 MB)"
-    ));
-    let mut command = Command::new("apt-get");
-    command
-        .args(apt)
-        .arg("download")
-        .args(&packages.names)
-        .current_dir(debs);
-    run(&mut command)
-}
-
+/// Unpacks the packages, leaving out the sources of the compiler itself and the manuals: nine tenths
+/// of all files, and of no use here.
 fn unpack(debs: &Path, tree: &Path) -> Result<(), String> {
     let entries = fs::read_dir(debs).map_err(|error| named_error("read", debs, &error))?;
     for entry in entries.filter_map(Result::ok) {
-        run(Command::new("dpkg").arg("-x").arg(entry.path()).arg(tree))?;
+        let mut archive = Command::new("dpkg")
+            .arg("--fsys-tarfile")
+            .arg(entry.path())
+            .stdout(Stdio::piped())
+            .spawn()
+            .map_err(|error| format!("cannot start dpkg: {error}"))?;
+        let mut tar = Command::new("tar");
+        tar.args(["--extract", "--anchored", "--no-wildcards-match-slash"]);
+        tar.args([
+            "--exclude=./usr/src/*/src",
+            "--exclude=./usr/src/*/compiler",
+        ]);
+        tar.args(["--exclude=./usr/share", "--directory"]).arg(tree);
+        if let Some(stream) = archive.stdout.take() {
+            tar.stdin(stream);
+        }
+        let unpacked = run(&mut tar);
+        // An archive cut short can look whole to tar.
+        if !archive.wait().is_ok_and(|status| status.success()) {
+            return Err(format!("dpkg cannot read {}", entry.path().display()));
+        }
+        unpacked?;
     }
     Ok(())
 }
@@ -355,35 +266,7 @@ fn build_standard_library(work: &Path, tree: &Path) -> Result<(), String> {
     Ok(())
 }
 
-fn named_error(what: &str, path: &Path, error: &io::Error) -> String {
+/// What could not be done with which file, and why.
+pub(crate) fn named_error(what: &str, path: &Path, error: &io::Error) -> String {
     format!("cannot {what} {}: {error}", path.display())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    // The form is that of deb-control(5).
-    const CONTROL: &str = "Package: libstd-rust-web-1.96\nVersion: 1.96.0+dfsg1-1~deb12u2\n\
-        Depends: libc6 (>= 2.34), libllvm-other, libllvm22, libstdc++6 (>= 11)\n\
-        Description: Rust: standard libraries\n";
-
-    #[test]
-    fn a_field_is_read_up_to_the_first_colon() {
-        assert_eq!(
-            field(CONTROL, "Version").as_deref(),
-            Some("1.96.0+dfsg1-1~deb12u2")
-        );
-        assert_eq!(
-            field(CONTROL, "Description").as_deref(),
-            Some("Rust: standard libraries")
-        );
-        assert_eq!(field(CONTROL, "Recommends"), None);
-    }
-
-    #[test]
-    fn the_numbered_dependency_is_found_among_others() {
-        assert_eq!(dependency(CONTROL, "libllvm").as_deref(), Some("libllvm22"));
-        assert_eq!(dependency(CONTROL, "libstd-rust-web-"), None);
-    }
 }

@@ -3,6 +3,7 @@
 //! The crate uses nothing but the standard library, so that it builds in a second or two; whatever
 //! is heavy, it starts as a cargo command of its own.
 
+mod apt;
 mod debian;
 mod deny;
 mod gate;
