@@ -4,8 +4,7 @@ use std::fs;
 use std::path::Path;
 use std::process::Command;
 
-use crate::debian::named_error;
-use crate::process::{output, run, say};
+use crate::process::{named_error, output, run, say};
 
 /// The packages of one Rust version and the LLVM it was built with.
 #[derive(Debug, PartialEq, Eq)]
@@ -106,11 +105,15 @@ pub(crate) fn download(work: &Path, debs: &Path) -> Result<Option<Packages>, Str
     Ok(Some(packages))
 }
 
+/// Downloads the packages into a folder that holds nothing else afterwards.
 fn fetch(apt: &[String], packages: &Packages, debs: &Path) -> Result<(), String> {
     let version = &packages.version;
     say(&format!(
         "browser toolchain: downloading Debian's Rust {version} (about 150 MB)"
     ));
+    // What an earlier attempt left there would be unpacked too.
+    let emptied = fs::remove_dir_all(debs).and_then(|()| fs::create_dir(debs));
+    emptied.map_err(|error| named_error("empty", debs, &error))?;
     let mut command = Command::new("apt-get");
     command
         .args(apt)

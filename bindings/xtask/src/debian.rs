@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 use crate::apt::{self, Packages};
-use crate::process::{cargo, run, say, succeeds};
+use crate::process::{cargo, named_error, run, say, succeeds};
 use crate::wasm::TARGET;
 
 /// Raised whenever this file makes a different prefix from the same packages.
@@ -264,9 +264,4 @@ fn build_standard_library(work: &Path, tree: &Path) -> Result<(), String> {
         }
     }
     Ok(())
-}
-
-/// What could not be done with which file, and why.
-pub(crate) fn named_error(what: &str, path: &Path, error: &io::Error) -> String {
-    format!("cannot {what} {}: {error}", path.display())
 }

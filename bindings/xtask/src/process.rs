@@ -6,7 +6,7 @@
 use std::env;
 use std::ffi::OsString;
 use std::io::{BufRead, BufReader, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -144,4 +144,9 @@ pub(crate) fn run_within(command: &mut Command, limit: Duration) -> Result<(), S
             Err(error) => return Err(format!("lost sight of `{}`: {error}", shown(command))),
         }
     }
+}
+
+/// What could not be done with which file, and why.
+pub(crate) fn named_error(what: &str, path: &Path, error: &std::io::Error) -> String {
+    format!("cannot {what} {}: {error}", path.display())
 }
