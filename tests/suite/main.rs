@@ -1,5 +1,5 @@
 //! Every check that crosses a layer, in one binary.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used)] // In a test a panic is the report.
 
 mod architecture;
 mod cartons;

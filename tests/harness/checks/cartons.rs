@@ -54,7 +54,7 @@ fn packed(plan: &Option<Plan>) -> f64 {
 }
 
 /// The rows.
-pub fn rows() -> Vec<Check> {
+pub(super) fn rows() -> Vec<Check> {
     // The suite puts the same question to a solver again; this value was computed once.
     let milp = "integer programme solved once with the Python library pulp 3.3.2";
     let of_101: Option<CountPlan> = Capacities::new(&[6, 12, 18])

@@ -13,7 +13,7 @@ fn value<E>(result: Result<f64, E>) -> f64 {
 }
 
 /// The rows.
-pub fn rows() -> Vec<Check> {
+pub(super) fn rows() -> Vec<Check> {
     [
         laying::rows(),
         shares::rows(),
