@@ -1,5 +1,7 @@
 //! Pointdown core.
 pub mod book;
+#[cfg(feature = "farm")]
+pub mod farm;
 #[cfg(feature = "ledger")]
 pub mod ledger;
 pub mod record;

@@ -16,5 +16,6 @@ pub use moves::{Move, Place, moves};
 pub(crate) use recount::species_of;
 pub use recount::{Moment, settle};
 pub use sheet::{
-    Cartoned, CoopRow, Days, Gathered, Names, OnHand, Out, Pulled, Sheet, SheetInput, sheet,
+    Cartoned, CoopRow, Days, Flock, Gathered, Names, OnHand, Out, Pulled, Sheet, SheetInput,
+    on_hand, sheet,
 };

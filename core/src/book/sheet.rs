@@ -21,11 +21,23 @@ pub struct SheetInput {
     pub lines: Vec<Line>,
     /// Eggs at each place and lot at the end of the last day.
     pub on_hand: Vec<(Place, Lot, i64)>,
-    /// Each flock that should be gathered: coop, species, first and last farm day (no last while
-    /// the coop is in use).
-    pub flocks: Vec<(Id, Species, NaiveDate, Option<NaiveDate>)>,
+    /// Each flock that should be gathered from.
+    pub flocks: Vec<Flock>,
     /// Names to show.
     pub names: Names,
+}
+
+/// The birds of one species in one coop.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Flock {
+    /// The coop.
+    pub coop: Id,
+    /// The birds.
+    pub species: Species,
+    /// The first farm day that the coop is known.
+    pub first: NaiveDate,
+    /// The last day it was used; nothing while it is in use.
+    pub last: Option<NaiveDate>,
 }
 
 /// The combined totals of one farm day, or of a span of days.
@@ -219,14 +231,14 @@ fn carton_key(line: &Line) -> (Species, String, u32) {
 
 fn gathered(input: &SheetInput) -> Gathered {
     #[derive(Default)]
-    struct Flock {
+    struct Row {
         eggs: i64,
         floor_laid: i64,
         rounds: i64,
         by_day: BTreeMap<NaiveDate, (i64, i64)>,
     }
     let mut all = Gathered::default();
-    let mut flocks: BTreeMap<(Id, Species), Flock> = BTreeMap::new();
+    let mut flocks: BTreeMap<(Id, Species), Row> = BTreeMap::new();
     for line in &input.lines {
         let Some(coop) = line.coop else { continue };
         if !matches!(
@@ -262,12 +274,12 @@ fn gathered(input: &SheetInput) -> Gathered {
             .flocks
             .iter()
             .filter(|f| due_days(input, f) > 0)
-            .map(|f| (f.0, f.1)),
+            .map(|f| (f.coop, f.species)),
     );
     all.by_coop = expected
         .into_iter()
         .map(|(coop, species)| {
-            let empty = Flock::default();
+            let empty = Row::default();
             let flock = flocks.get(&(coop, species)).unwrap_or(&empty);
             let known = flock
                 .by_day
@@ -282,7 +294,7 @@ fn gathered(input: &SheetInput) -> Gathered {
             let due = input
                 .flocks
                 .iter()
-                .find(|f| (f.0, f.1) == (coop, species))
+                .find(|f| (f.coop, f.species) == (coop, species))
                 .map_or(known, |f| due_days(input, f));
             CoopRow {
                 coop,
@@ -305,9 +317,9 @@ fn gathered(input: &SheetInput) -> Gathered {
 }
 
 /// How many days of the span a flock was there to be gathered from.
-fn due_days(input: &SheetInput, flock: &(Id, Species, NaiveDate, Option<NaiveDate>)) -> u32 {
-    let from = input.from.max(flock.2);
-    let to = flock.3.map_or(input.to, |last| input.to.min(last));
+fn due_days(input: &SheetInput, flock: &Flock) -> u32 {
+    let from = input.from.max(flock.first);
+    let to = flock.last.map_or(input.to, |last| input.to.min(last));
     let past = to.checked_add_days(DayStep::new(1)).unwrap_or(to);
     u32::try_from((past - from).num_days()).unwrap_or(0)
 }
@@ -319,7 +331,8 @@ fn name(names: &Names, id: Id) -> String {
         .unwrap_or_else(|| format!("#{}", id.short()))
 }
 
-fn on_hand(balances: &[(Place, Lot, i64)]) -> Vec<OnHand> {
+/// Eggs by station and species, from balances by place and lot.
+pub fn on_hand(balances: &[(Place, Lot, i64)]) -> Vec<OnHand> {
     let mut all: BTreeMap<(Place, Species), BTreeMap<Lot, i64>> = BTreeMap::new();
     for (place, lot, n) in balances {
         if place.station().is_some() && *n != 0 {

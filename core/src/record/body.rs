@@ -255,9 +255,8 @@ pub struct Coop {
     pub name: String,
     /// The birds in it.
     pub species: Vec<Species>,
-    /// No longer used.
-    #[serde(default)]
-    pub retired: bool,
+    /// The last day it was used, once that has come.
+    pub retired: Option<NaiveDate>,
 }
 
 /// A person, device or cooler: a name.
@@ -265,9 +264,8 @@ pub struct Coop {
 pub struct Named {
     /// The name.
     pub name: String,
-    /// No longer used.
-    #[serde(default)]
-    pub retired: bool,
+    /// The last day it was used, once that has come.
+    pub retired: Option<NaiveDate>,
 }
 
 /// Where eggs go.
@@ -277,9 +275,8 @@ pub struct Outlet {
     pub name: String,
     /// How to reach them.
     pub contact: Option<String>,
-    /// No longer used.
-    #[serde(default)]
-    pub retired: bool,
+    /// The last day it was used, once that has come.
+    pub retired: Option<NaiveDate>,
 }
 
 /// A person who logs.

@@ -240,8 +240,7 @@ impl Draft {
     pub fn check(&self, id: Id, here: Where<'_>) -> Result<Fields, InvalidRecord> {
         let kind = Kind::from_code(&self.kind)
             .ok_or_else(|| InvalidRecord::new("kind", &self.kind, kinds_allowed()))?;
-        let at = id.unix_ms().map(Instant::from_ms).unwrap_or(here.now);
-        time_allowed("at", at, here.now)?;
+        time_allowed("at", self.at.unwrap_or(here.now), here.now)?;
         let mut fields = Fields::new();
         fields.insert("kind".into(), kind.code().into());
         for (name, value) in &self.fields {

@@ -135,6 +135,22 @@ pub fn effective(id: Id, base: &Fields, edits: &[Edit]) -> Effective {
     }
 }
 
+/// The amendments of a record that speak of any field of `set`: what a new amendment has seen, and
+/// names in its `over`. The newest 64 where there are more.
+pub fn seen(id: Id, edits: &[Edit], set: &Fields) -> Vec<Id> {
+    let target = id.to_string();
+    let speaks = |edit: &&Edit| {
+        let field = |name: &str| edit.fields.get(name);
+        field("target").and_then(Value::as_str) == Some(&target)
+            && field("set")
+                .and_then(Value::as_object)
+                .is_some_and(|theirs| theirs.keys().any(|name| set.contains_key(name)))
+    };
+    let mut ids: Vec<Id> = edits.iter().filter(speaks).map(|edit| edit.id).collect();
+    ids.sort();
+    ids.split_off(ids.len().saturating_sub(64))
+}
+
 /// What each amendment says about each field that this kind has, oldest first.
 fn by_field(
     kind: Option<Kind>,

@@ -278,18 +278,18 @@ const FARM: &[FieldSpec] = &[
 const COOP: &[FieldSpec] = &[
     must("name", T::Text(60), "its name"),
     must("species", T::SpeciesList, "the birds in it"),
-    may("retired", T::Flag, "no longer used"),
+    may("retired", T::Day, "the last day it was used"),
 ];
 
 const NAMED: &[FieldSpec] = &[
     must("name", T::Text(60), "the name"),
-    may("retired", T::Flag, "no longer used"),
+    may("retired", T::Day, "the last day it was used"),
 ];
 
 const OUTLET: &[FieldSpec] = &[
     must("name", T::Text(60), "its name"),
     may("contact", T::Text(200), "how to reach them on a bad day"),
-    may("retired", T::Flag, "no longer used"),
+    may("retired", T::Day, "the last day it was used"),
 ];
 
 /// The fields of a kind, beside [`COMMON`].

@@ -6,6 +6,26 @@ use crate::record::{Actor, Change, DocName, Hash};
 /// A change set as the store keeps it: the exclusive-or of its hashes and their number.
 pub(crate) type DocSum = ([u8; 32], u64);
 
+/// A document as the store keeps it.
+#[derive(Debug, Clone, Default)]
+pub struct Kept {
+    /// Its saved form, if it was ever folded.
+    pub saved: Option<Vec<u8>>,
+    /// The changes since, each after those that it builds on.
+    pub changes: Vec<Vec<u8>>,
+}
+
+/// A change that is still to be sent.
+#[derive(Debug, Clone)]
+pub struct Unsent {
+    /// Its document.
+    pub doc: DocName,
+    /// Its name.
+    pub hash: Hash,
+    /// Its bytes, unless it is folded into the saved form of its document.
+    pub bytes: Option<Vec<u8>>,
+}
+
 impl Tx<'_> {
     /// Keeps a change; `false` where it was there. The caller has seen that what it builds on is
     /// there and that its number follows the actor's last.
@@ -35,6 +55,14 @@ impl Tx<'_> {
             )?
             .execute(params![doc, change.actor.0, change.seq as i64])?;
         Ok(true)
+    }
+
+    /// Whether a document has a saved form that changes may be folded into.
+    pub fn is_folded(&self, doc: &DocName) -> Result<bool, StoreError> {
+        Ok(self
+            .sql
+            .prepare_cached("SELECT 1 FROM doc WHERE name = ?1 AND saved IS NOT NULL")?
+            .exists([doc.as_str()])?)
     }
 
     /// Whether a change stands in the log by itself (it may also be folded into the saved form).
@@ -97,7 +125,7 @@ impl Tx<'_> {
 
     /// The saved form of a document, if it has one, and the changes that came after it, in an
     /// order in which each follows those that it builds on.
-    pub fn load_doc(&self, doc: &DocName) -> Result<(Option<Vec<u8>>, Vec<Vec<u8>>), StoreError> {
+    pub fn load_doc(&self, doc: &DocName) -> Result<Kept, StoreError> {
         let saved = self
             .sql
             .prepare_cached("SELECT saved FROM doc WHERE name = ?1")?
@@ -108,7 +136,10 @@ impl Tx<'_> {
             .sql
             .prepare_cached("SELECT bytes FROM change WHERE doc = ?1 ORDER BY seq")?;
         let changes = statement.query_map([doc.as_str()], |row| row.get(0))?;
-        Ok((saved, changes.collect::<Result<_, _>>()?))
+        Ok(Kept {
+            saved,
+            changes: changes.collect::<Result<_, _>>()?,
+        })
     }
 
     /// How many changes of a document are not folded into its saved form.
@@ -151,7 +182,7 @@ impl Tx<'_> {
     }
 
     /// The changes still to be sent, oldest first, with their bytes where they stand alone.
-    pub fn outbox(&self, most: usize) -> Result<Vec<(DocName, Hash, Option<Vec<u8>>)>, StoreError> {
+    pub fn outbox(&self, most: usize) -> Result<Vec<Unsent>, StoreError> {
         let mut statement = self.sql.prepare_cached(
             "SELECT o.doc, o.hash, c.bytes FROM outbox o
              LEFT JOIN change c ON c.doc = o.doc AND c.hash = o.hash ORDER BY o.seq LIMIT ?1",
@@ -161,7 +192,11 @@ impl Tx<'_> {
         })?;
         all.map(|row| {
             let (doc, hash, bytes) = row?;
-            Ok((doc.parse().map_err(StoreError::Damaged)?, Hash(hash), bytes))
+            Ok(Unsent {
+                doc: doc.parse().map_err(StoreError::Damaged)?,
+                hash: Hash(hash),
+                bytes,
+            })
         })
         .collect()
     }

@@ -13,6 +13,7 @@ mod query;
 mod recount;
 mod tx;
 
+pub use changes::{Kept, Unsent};
 pub use connection::{Location, Store};
 pub use error::StoreError;
 pub use migrate::{VERSION, migrate_to};

@@ -26,17 +26,38 @@ impl Tx<'_> {
     /// kept as a [`Stray`]. Gives the ids of the records that stand differently now.
     pub fn project(&self, zone: Zone, entries: &[Entry]) -> Result<BTreeSet<Id>, StoreError> {
         let mut touched = BTreeSet::new();
+        let mut recounts = Recounts::default();
         for entry in entries {
-            if let Some(id) = self.keep_first_facts(entry)? {
+            if let Some(id) = self.keep_first_facts(zone, entry, &mut recounts)? {
                 touched.extend(self.spoken_of(id)?);
             }
         }
-        let mut recounts = Recounts::default();
         for id in &touched {
             self.stand_anew(zone, *id, &mut recounts)?;
         }
         self.settle_recounts(zone, recounts)?;
         Ok(touched)
+    }
+
+    /// Makes everything that is counted anew from the records as they stand, under another zone.
+    pub fn count_anew(&self, zone: Zone) -> Result<(), StoreError> {
+        self.sql
+            .execute_batch("DELETE FROM move; DELETE FROM balance; DELETE FROM line;")?;
+        let ids: Vec<String> = {
+            let mut statement = self.sql.prepare_cached("SELECT id FROM record")?;
+            let ids = statement.query_map([], |row| row.get(0))?;
+            ids.collect::<Result<_, _>>()?
+        };
+        // Nothing is counted now, so nothing is to be taken back.
+        self.sql.execute_batch("UPDATE record SET standing = -1")?;
+        let mut recounts = Recounts::default();
+        for id in ids {
+            let id: Id = id
+                .parse()
+                .map_err(|_| StoreError::Damaged(format!("no id {id}")))?;
+            self.stand_anew(zone, id, &mut recounts)?;
+        }
+        self.settle_recounts(zone, recounts)
     }
 
     /// Empties the view; the caller projects all entries again.
@@ -69,7 +90,12 @@ impl Tx<'_> {
 
     /// Keeps what was first written under an id; of two writes the one with the lower Lamport
     /// number and actor, which does not depend on the order of arrival.
-    fn keep_first_facts(&self, entry: &Entry) -> Result<Option<Id>, StoreError> {
+    fn keep_first_facts(
+        &self,
+        zone: Zone,
+        entry: &Entry,
+        recounts: &mut Recounts,
+    ) -> Result<Option<Id>, StoreError> {
         let (id, kind, fields, base) = match readable(entry) {
             Ok(read) => read,
             Err(why) => {
@@ -108,7 +134,9 @@ impl Tx<'_> {
                 &old_entry,
                 SECOND,
             )?;
-            self.withdraw(id)?;
+            if let Some((record, moved)) = self.withdraw(zone, id)? {
+                recounts.touch(&record, &moved);
+            }
         }
         let target = match kind {
             Some(kind) if kind.is_edit() => fields.get("target").and_then(|t| t.as_str()),
@@ -177,6 +205,18 @@ impl Tx<'_> {
         Ok(all)
     }
 
+    /// The first facts of a record and every edit that reaches it.
+    pub fn said_about(&self, id: Id) -> Result<Option<(Fields, Vec<Edit>)>, StoreError> {
+        let base: Option<Vec<u8>> = self
+            .sql
+            .prepare_cached("SELECT base FROM record WHERE id = ?1")?
+            .query_row([id.to_string()], |row| row.get(0))
+            .optional()?;
+        let Some(base) = base else { return Ok(None) };
+        let base = decode(&base).map_err(|e| StoreError::Damaged(e.to_string()))?;
+        Ok(Some((base, self.edits_of(id)?)))
+    }
+
     /// Every amendment and void that reaches a record, directly or through one another.
     fn edits_of(&self, id: Id) -> Result<Vec<Edit>, StoreError> {
         let mut statement = self.sql.prepare_cached(
@@ -200,15 +240,13 @@ impl Tx<'_> {
 
     /// Takes what a record did to the book back, then does what it does now.
     fn stand_anew(&self, zone: Zone, id: Id, recounts: &mut Recounts) -> Result<(), StoreError> {
-        if let Some((record, moved)) = self.withdraw(id)? {
+        if let Some((record, moved)) = self.withdraw(zone, id)? {
             recounts.touch(&record, &moved);
         }
-        let base: Vec<u8> = self
-            .sql
-            .prepare_cached("SELECT base FROM record WHERE id = ?1")?
-            .query_row([id.to_string()], |row| row.get(0))?;
-        let base = decode(&base).map_err(|e| StoreError::Damaged(e.to_string()))?;
-        let now = effective(id, &base, &self.edits_of(id)?);
+        let Some((base, edits)) = self.said_about(id)? else {
+            return Ok(());
+        };
+        let now = effective(id, &base, &edits);
         let live = matches!(now.standing, Standing::Live);
         self.write_record(zone, id, &base, &now)?;
         let Some(record) = now.record.filter(|_| live) else {
@@ -261,7 +299,7 @@ impl Tx<'_> {
     }
 
     /// Takes back what a record did to balances and lines; gives it back as it stood.
-    fn withdraw(&self, id: Id) -> Result<Option<(Record, Vec<Move>)>, StoreError> {
+    fn withdraw(&self, zone: Zone, id: Id) -> Result<Option<(Record, Vec<Move>)>, StoreError> {
         let stood: Option<(String, i64)> = self
             .sql
             .prepare_cached("SELECT fields, standing FROM record WHERE id = ?1")?
@@ -276,9 +314,7 @@ impl Tx<'_> {
             return Ok(None);
         };
         let moved = self.take_moves(id)?;
-        // The lines were counted under the day that the row names.
-        let day_zone = self.zone()?;
-        for line in lines(&record, day_zone, &moved) {
+        for line in lines(&record, zone, &moved) {
             self.count(&line, -1)?;
         }
         Ok(Some((record, moved)))

@@ -192,20 +192,17 @@ impl Tx<'_> {
              WHERE place IN ('basket', 'clean', 'cartoned')
              GROUP BY place, lot HAVING sum(eggs) <> 0 ORDER BY place, lot",
         )?;
-        let rows = statement.query_map([day.to_string()], |row| {
-            Ok((
-                row.get::<_, String>(0)?,
-                row.get::<_, String>(1)?,
-                row.get(2)?,
-            ))
-        })?;
-        rows.map(|row| {
-            let (place, lot, eggs) = row?;
-            let place = Place::from_code(&place)
-                .ok_or_else(|| StoreError::Damaged(format!("no place {place}")))?;
-            Ok((place, lot.parse().map_err(StoreError::Damaged)?, eggs))
-        })
-        .collect()
+        let rows = statement.query_map([day.to_string()], read_balance)?;
+        rows.map(|row| balance(row?)).collect()
+    }
+
+    /// Where eggs are by all records that are here, whatever their day; every place.
+    pub fn balances(&self) -> Result<Vec<(Place, Lot, i64)>, StoreError> {
+        let mut statement = self
+            .sql
+            .prepare_cached("SELECT place, lot, eggs FROM balance ORDER BY place, lot")?;
+        let rows = statement.query_map([], read_balance)?;
+        rows.map(|row| balance(row?)).collect()
     }
 
     /// Every live record, typed; for folds that are held against the tables.
@@ -256,6 +253,17 @@ impl Tx<'_> {
         }
         Ok(all)
     }
+}
+
+fn read_balance(row: &rusqlite::Row<'_>) -> rusqlite::Result<(String, String, i64)> {
+    Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+}
+
+fn balance(row: (String, String, i64)) -> Result<(Place, Lot, i64), StoreError> {
+    let (place, lot, eggs) = row;
+    let place =
+        Place::from_code(&place).ok_or_else(|| StoreError::Damaged(format!("no place {place}")))?;
+    Ok((place, lot.parse().map_err(StoreError::Damaged)?, eggs))
 }
 
 fn read_row(row: &rusqlite::Row<'_>) -> rusqlite::Result<Row> {

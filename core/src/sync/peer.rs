@@ -6,7 +6,7 @@
 use serde::{Deserialize, Serialize};
 use serde_bytes::{ByteArray, ByteBuf};
 
-use super::{MAX_BODY, SyncError, VERSION, message};
+use super::{DocDigest, MAX_BODY, SyncError, VERSION, message};
 use crate::record::{DocName, Id};
 
 /// One turn of one side.
@@ -16,15 +16,15 @@ pub struct Envelope {
     pub v: u8,
     /// The farm, so that phones of two farms part at once.
     pub farm: ByteArray<16>,
-    /// Every document that this side has, so that the other can open those that it lacks.
-    pub docs: Vec<DocName>,
+    /// A digest of every document that this side has: only those that differ are opened.
+    pub docs: Vec<DocDigest>,
     /// A message for each document that still has something to say.
     pub messages: Vec<(DocName, ByteBuf)>,
 }
 
 impl Envelope {
     /// An envelope of this farm.
-    pub fn new(farm: Id, docs: Vec<DocName>, messages: Vec<(DocName, Vec<u8>)>) -> Envelope {
+    pub fn new(farm: Id, docs: Vec<DocDigest>, messages: Vec<(DocName, Vec<u8>)>) -> Envelope {
         Envelope {
             v: VERSION,
             farm: ByteArray::new(*farm.bytes()),

@@ -1,0 +1,309 @@
+use serde::{Deserialize, Serialize};
+
+use super::facade::{Inner, actor};
+use super::take::Ready;
+use super::{ErrorKind, Farm, FarmError};
+use crate::record::{Actor, Change, DocName, Hash};
+use crate::store::Tx;
+use crate::sync::phone::{MOST_BYTES, MOST_CHANGES, State, Unsent};
+use crate::sync::{Digest, DocDigest};
+
+/// The server that this installation has joined.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Joined {
+    pub(super) url: String,
+    pub(super) token: String,
+}
+
+/// A message on its way.
+pub(super) struct Underway {
+    sent: Vec<(DocName, Hash)>,
+    told: Vec<Actor>,
+    asked_ms: i64,
+    checked: bool,
+}
+
+/// What came of an answer.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Heard {
+    /// Changes that were not here before.
+    pub changes: usize,
+    /// Whether to ask again at once.
+    pub again: bool,
+}
+
+/// What is synced and what is not, for a quiet line on the screen.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Status {
+    /// The address of the server, if one was joined.
+    pub server: Option<String>,
+    /// Changes that wait to be sent.
+    pub waiting: u64,
+    /// When the server last answered, milliseconds since 1970 UTC by this device's clock.
+    pub heard_at: Option<i64>,
+    /// Server clock minus this device's clock, milliseconds.
+    pub offset_ms: Option<i64>,
+    /// Whether both sides were found to hold the same at the last exchange.
+    pub agreed: bool,
+    /// Changes that the server did not take, and why.
+    pub refused: Vec<String>,
+}
+
+pub(super) fn joined(tx: &Tx<'_>) -> Result<bool, FarmError> {
+    Ok(tx.meta::<Joined>("server")?.is_some())
+}
+
+impl Farm {
+    /// The next message to the server. The app carries it to `POST /v1/sync` and hands the answer
+    /// to [`Farm::sync_hear`]; asking again instead drops the one underway, which is harmless.
+    pub fn sync_ask(&self) -> Result<Vec<u8>, FarmError> {
+        let now = self.env.now().ms();
+        let mut inner = self.lock();
+        let state = inner.sync_state()?;
+        let changes = inner.outgoing()?;
+        let (docs, told, all) = inner.store.read::<_, FarmError>(|tx| {
+            let docs = if state.wants_check() {
+                digests(tx)?
+            } else {
+                Vec::new()
+            };
+            Ok((
+                docs,
+                tx.meta::<Vec<String>>("told")?.unwrap_or_default(),
+                tx.actors()?,
+            ))
+        })?;
+        let told: Vec<Actor> = told.iter().map(|hex| actor(hex)).collect();
+        let own: Vec<Actor> = inner.me.actors.iter().map(|hex| actor(hex)).collect();
+        let is_new = |a: &&Actor| !told.contains(a);
+        let unsent = Unsent {
+            docs,
+            actors: own.iter().filter(is_new).copied().collect(),
+            vouched: if state.checked {
+                inner.vouched()?.iter().filter(is_new).copied().collect()
+            } else {
+                // A first exchange may carry what others wrote here before there was a server.
+                all.iter()
+                    .filter(|a| !own.contains(a))
+                    .filter(is_new)
+                    .copied()
+                    .collect()
+            },
+            changes,
+        };
+        let ask = state.ask(&unsent, now);
+        inner.underway = Some(Underway {
+            sent: unsent
+                .changes
+                .iter()
+                .map(|c| (c.doc.clone(), c.hash))
+                .collect(),
+            told: unsent
+                .actors
+                .iter()
+                .chain(&unsent.vouched)
+                .copied()
+                .collect(),
+            asked_ms: now,
+            checked: state.wants_check(),
+        });
+        Ok(ask)
+    }
+
+    /// Takes the server's answer: what came, what left the outbox and how far the log is known
+    /// commit together. A damaged answer changes nothing.
+    pub fn sync_hear(&self, answer: &[u8]) -> Result<Heard, FarmError> {
+        let now = self.env.now().ms();
+        let mut inner = self.lock();
+        let underway = inner
+            .underway
+            .take()
+            .ok_or_else(|| FarmError::new(ErrorKind::Invalid, "nothing was asked"))?;
+        let before = inner.sync_state()?;
+        let mut heard = before.hear(&underway.sent, answer, underway.asked_ms, now)?;
+        let ready = match inner.ready_all(&heard.changes, &heard.docs) {
+            Ok(ready) => ready,
+            // Something that the answer builds on is not here: hold everything against the server.
+            Err(_) if before.checked => {
+                let state = State {
+                    checked: false,
+                    fetch: Vec::new(),
+                    ..before
+                };
+                inner.write(|tx| Ok(tx.set_meta("sync", &state)?))?;
+                return Ok(Heard {
+                    changes: 0,
+                    again: true,
+                });
+            }
+            Err(e) => return Err(e),
+        };
+        let mut resend: Vec<(DocName, Hash)> = heard.missing.clone();
+        for doc in &heard.resend {
+            let changes = inner.document(doc)?.changes();
+            for bytes in changes {
+                let (change, _) = crate::ledger::read_change(doc, &bytes)?;
+                resend.push((doc.clone(), change.hash));
+            }
+        }
+        let new_epoch = before.epoch.is_some() && before.epoch != heard.state.epoch;
+        let mut told: Vec<String> = if new_epoch {
+            Vec::new()
+        } else {
+            inner
+                .store
+                .read::<_, FarmError>(|tx| Ok(tx.meta("told")?.unwrap_or_default()))?
+        };
+        told.extend(underway.told.iter().map(Actor::to_string));
+        told.sort();
+        told.dedup();
+        let (acked, state, digest) = (&heard.acked, &mut heard.state, heard.digest);
+        let (again, refused) = (heard.again, state.refused.clone());
+        let mut waiting = 0;
+        let taken = inner.keep(ready, false, |tx| {
+            for (doc, hash) in acked {
+                tx.sent(doc, hash)?;
+            }
+            for (doc, hash) in &resend {
+                tx.send_later(doc, hash)?;
+            }
+            waiting = tx.unsent()?;
+            // With nothing left to exchange both sides must hold the same.
+            if !again {
+                let agreed = held(tx)? == digest;
+                if !agreed && !underway.checked {
+                    state.checked = false;
+                }
+                tx.set_meta("agreed", &agreed)?;
+            }
+            let refused: Vec<String> = refused
+                .iter()
+                .map(|(doc, _, why)| format!("{doc}: {why}"))
+                .collect();
+            tx.set_meta("refused", &refused)?;
+            tx.set_meta("told", &told)?;
+            tx.set_meta("sync", state)?;
+            Ok(())
+        })?;
+        let stuck = refused.len() as u64;
+        let asked_for = !resend.is_empty();
+        Ok(Heard {
+            changes: taken.changes,
+            again: again || !heard.state.checked || asked_for || waiting > stuck,
+        })
+    }
+
+    /// What is synced and what is not.
+    pub fn status(&self) -> Result<Status, FarmError> {
+        let mut inner = self.lock();
+        let state = inner.sync_state()?;
+        inner.store.read(|tx| {
+            Ok(Status {
+                server: tx.meta::<Joined>("server")?.map(|j| j.url),
+                waiting: tx.unsent()?,
+                heard_at: state.heard_at,
+                offset_ms: state.offset_ms,
+                agreed: tx.meta("agreed")?.unwrap_or(false),
+                refused: tx.meta("refused")?.unwrap_or_default(),
+            })
+        })
+    }
+
+    /// Remembers the server and the secret that it gave to this device; everything that is here is
+    /// held against the server at the next exchange.
+    pub fn joined(&self, url: &str, token: &str) -> Result<(), FarmError> {
+        let joined = Joined {
+            url: url.trim_end_matches('/').into(),
+            token: token.into(),
+        };
+        let mut inner = self.lock();
+        let told = inner.me.actors.clone();
+        inner.write(|tx| {
+            tx.set_meta("server", &joined)?;
+            tx.set_meta("told", &told)?;
+            Ok(tx.set_meta("sync", &State::default())?)
+        })
+    }
+}
+
+impl Inner {
+    pub(super) fn sync_state(&mut self) -> Result<State, FarmError> {
+        self.store
+            .read(|tx| Ok(tx.meta("sync")?.unwrap_or_default()))
+    }
+
+    /// Actors whose changes came by hand from other phones.
+    fn vouched(&mut self) -> Result<Vec<Actor>, FarmError> {
+        let hex: Vec<String> = self
+            .store
+            .read::<_, FarmError>(|tx| Ok(tx.meta("vouched")?.unwrap_or_default()))?;
+        Ok(hex.iter().map(|hex| actor(hex)).collect())
+    }
+
+    /// The oldest unsent changes, as many as fit into one message.
+    fn outgoing(&mut self) -> Result<Vec<Change>, FarmError> {
+        let rows = self
+            .store
+            .read::<_, FarmError>(|tx| Ok(tx.outbox(MOST_CHANGES)?))?;
+        let mut changes = Vec::new();
+        let mut bytes = 0;
+        for crate::store::Unsent {
+            doc,
+            hash,
+            bytes: alone,
+        } in rows
+        {
+            let change = match alone {
+                Some(bytes) => Some(crate::ledger::read_change(&doc, &bytes)?.0),
+                None => self.document(&doc)?.change(&hash),
+            };
+            // What a server asked for and this phone does not have either cannot be sent.
+            let Some(change) = change else {
+                self.write(|tx| Ok(tx.sent(&doc, &hash)?))?;
+                continue;
+            };
+            bytes += change.bytes.len();
+            if bytes > MOST_BYTES && !changes.is_empty() {
+                break;
+            }
+            changes.push(change);
+        }
+        Ok(changes)
+    }
+
+    fn ready_all(
+        &mut self,
+        changes: &[(DocName, serde_bytes::ByteBuf)],
+        docs: &[(DocName, serde_bytes::ByteBuf)],
+    ) -> Result<Ready, FarmError> {
+        let mut ready = self.ready(changes.iter().map(|(doc, bytes)| (doc, bytes.as_slice())))?;
+        for (doc, saved) in docs {
+            self.ready_document(doc, saved, &mut ready)?;
+        }
+        Ok(ready)
+    }
+}
+
+/// A digest of every document.
+pub(super) fn digests(tx: &Tx<'_>) -> Result<Vec<DocDigest>, FarmError> {
+    Ok(tx
+        .docs()?
+        .into_iter()
+        .map(|(doc, (of, n))| DocDigest {
+            doc,
+            digest: Digest { of: of.into(), n },
+        })
+        .collect())
+}
+
+/// A digest of everything here that the server should have too: all but the outbox.
+fn held(tx: &Tx<'_>) -> Result<Digest, FarmError> {
+    let mut all = Digest::default();
+    for doc in digests(tx)? {
+        all.join(&doc.digest);
+    }
+    for unsent in tx.outbox(usize::MAX >> 1)? {
+        all.remove(&unsent.hash);
+    }
+    Ok(all)
+}

@@ -1,0 +1,228 @@
+use serde::Serialize;
+use serde_json::Value;
+
+use super::facade::{Inner, new_id};
+use super::names::resolve;
+use super::{ErrorKind, Farm, FarmError};
+use crate::record::edits::{Edit, Standing, effective, seen};
+use crate::record::{
+    COMMON, DocName, Draft, Fields, Id, Instant, InvalidRecord, Kind, Known, Where, encode,
+};
+use crate::store::{Row, Tx};
+
+/// A record that is durable now.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Logged {
+    /// Its id.
+    pub id: Id,
+    /// As it stands.
+    pub record: Row,
+}
+
+impl Farm {
+    /// Logs a record: when this returns, it is on the disk, in the book, and on its way to the
+    /// server if there is one. A draft that is not allowed changes nothing.
+    ///
+    /// Coops, people, coolers and outlets may be given by name. An amendment or a void goes through
+    /// [`Farm::amend`] or [`Farm::void`].
+    pub fn log(&self, draft: Draft) -> Result<Logged, FarmError> {
+        match Kind::from_code(&draft.kind) {
+            Some(Kind::Amend) => {
+                let target = self.find_record(text(&draft.fields, "target")?)?;
+                let Some(Value::Object(set)) = draft.fields.get("set") else {
+                    return Err(InvalidRecord::missing("set", "allowed are new values").into());
+                };
+                let why = draft.fields.get("why").and_then(Value::as_str);
+                self.amend(target, set.clone(), why)
+            }
+            Some(Kind::Void) => {
+                let target = self.find_record(text(&draft.fields, "target")?)?;
+                self.void(target, text(&draft.fields, "why")?)
+            }
+            _ => self.log_as(draft, None),
+        }
+    }
+
+    /// Logs later values for fields of a record. `null` takes an optional field away; `at` moves
+    /// the event in time.
+    pub fn amend(
+        &self,
+        target: Id,
+        mut set: Fields,
+        why: Option<&str>,
+    ) -> Result<Logged, FarmError> {
+        let mut inner = self.lock();
+        let now = self.env.now();
+        let row = inner.standing(target)?;
+        let kind = match Kind::from_code(&row.kind) {
+            Some(kind) if !kind.is_edit() => kind,
+            _ => {
+                return Err(FarmError::new(
+                    ErrorKind::Invalid,
+                    format!("a {} cannot be amended; it can be voided", row.kind),
+                ));
+            }
+        };
+        let (set, over) = inner.store.read::<_, FarmError>(|tx| {
+            resolve(tx, kind, &mut set)?;
+            let set = Draft::check_values(
+                kind,
+                &set,
+                Where {
+                    now,
+                    known: &Here(tx),
+                },
+            )?;
+            // Held against the record as it would stand, so that the sums still hold.
+            let (base, mut edits) = tx.said_about(target)?.unwrap_or_default();
+            let over = seen(target, &edits, &set);
+            let mut fields = Fields::new();
+            fields.insert("kind".into(), Kind::Amend.code().into());
+            fields.insert("target".into(), target.to_string().into());
+            fields.insert("set".into(), Value::Object(set.clone()));
+            fields.insert("over".into(), over.iter().map(Id::to_string).collect());
+            edits.push(Edit {
+                id: new_id(&*self.env, now.ms()),
+                fields,
+            });
+            let then = effective(target, &base, &edits);
+            match (then.standing, then.problem) {
+                (Standing::Refused(why), _) | (_, Some(why)) => Err(why.into()),
+                _ => Ok((set, over)),
+            }
+        })?;
+        let mut draft = Draft::new(Kind::Amend)
+            .with("target", target.to_string())
+            .with("set", Value::Object(set));
+        if !over.is_empty() {
+            draft = draft.with("over", over.iter().map(Id::to_string).collect::<Value>());
+        }
+        if let Some(why) = why {
+            draft = draft.with("why", why);
+        }
+        let at_home = row.doc.is_farm().then(DocName::farm);
+        inner.append(self, draft, None, at_home, now)
+    }
+
+    /// Says that a record should not stand. Voiding a void undoes it; voiding an amendment takes
+    /// its values away.
+    pub fn void(&self, target: Id, why: &str) -> Result<Logged, FarmError> {
+        let mut inner = self.lock();
+        let now = self.env.now();
+        let row = inner.standing(target)?;
+        if row.standing == "voided" {
+            return Err(FarmError::new(
+                ErrorKind::Invalid,
+                "this record is voided already",
+            ));
+        }
+        let draft = Draft::new(Kind::Void)
+            .with("target", target.to_string())
+            .with("why", why);
+        let at_home = row.doc.is_farm().then(DocName::farm);
+        inner.append(self, draft, None, at_home, now)
+    }
+
+    pub(super) fn log_as(&self, draft: Draft, id: Option<Id>) -> Result<Logged, FarmError> {
+        let mut inner = self.lock();
+        let now = self.env.now();
+        inner.append(self, draft, id, None, now)
+    }
+}
+
+impl Inner {
+    fn standing(&mut self, id: Id) -> Result<Row, FarmError> {
+        self.store
+            .read::<_, FarmError>(|tx| Ok(tx.record(id)?))?
+            .ok_or_else(|| {
+                FarmError::new(ErrorKind::NotFound, format!("there is no record {id} here"))
+            })
+    }
+
+    /// Checks, writes into the document, and commits change, outbox line and book together.
+    fn append(
+        &mut self,
+        farm: &Farm,
+        mut draft: Draft,
+        id: Option<Id>,
+        doc: Option<DocName>,
+        now: Instant,
+    ) -> Result<Logged, FarmError> {
+        let at = draft.at.unwrap_or(now);
+        let id = id.unwrap_or_else(|| new_id(&*farm.env, at.ms()));
+        let me = self.me.clone();
+        let fields = self.store.read::<_, FarmError>(|tx| {
+            let kind = Kind::from_code(&draft.kind);
+            if let Some(kind) = kind {
+                let unset = |fields: &Fields, name: &str| !fields.contains_key(name);
+                if let Some(person) = me.person.filter(|_| unset(&draft.fields, "by")) {
+                    draft.fields.insert("by".into(), person.to_string().into());
+                }
+                if let Some(device) = me.device {
+                    draft
+                        .fields
+                        .insert("device".into(), device.to_string().into());
+                }
+                if kind == Kind::Gather
+                    && unset(&draft.fields, "apart")
+                    && coops_apart(tx, me.farm)?
+                {
+                    draft.fields.insert("apart".into(), true.into());
+                }
+                resolve(tx, kind, &mut draft.fields)?;
+                if !kind.is_setup() && unset(&draft.fields, "by") {
+                    return Err(InvalidRecord::missing("by", COMMON[0].ty.allowed()).into());
+                }
+            }
+            Ok(draft.check(
+                id,
+                Where {
+                    now,
+                    known: &Here(tx),
+                },
+            )?)
+        })?;
+        let kind = Kind::from_code(&draft.kind).unwrap_or(Kind::Gather);
+        let doc = doc.unwrap_or_else(|| DocName::home(kind, id));
+        let made_at = now.ms().div_euclid(1000);
+        let (change, entries) = self
+            .document(&doc)?
+            .append(&[(id, encode(&fields))], made_at)?;
+        let farm_id = self.me.farm;
+        let record = self.write(|tx| {
+            tx.add_change(&change)?;
+            if super::exchange::joined(tx)? {
+                tx.send_later(&change.doc, &change.hash)?;
+            }
+            super::take::project(tx, farm_id, &entries)?;
+            tx.record(id)?.ok_or_else(|| {
+                FarmError::new(
+                    ErrorKind::Damaged,
+                    "the record was not kept; nothing was logged",
+                )
+            })
+        })?;
+        Ok(Logged { id, record })
+    }
+}
+
+fn text<'a>(fields: &'a Fields, name: &str) -> Result<&'a str, FarmError> {
+    fields
+        .get(name)
+        .and_then(Value::as_str)
+        .ok_or_else(|| InvalidRecord::missing(name, "it must be given").into())
+}
+
+fn coops_apart(tx: &Tx<'_>, farm: Id) -> Result<bool, FarmError> {
+    let row = tx.record(farm)?;
+    Ok(row.is_some_and(|r| r.fields.get("coops_apart") == Some(&Value::Bool(true))))
+}
+
+/// What the farm knows, for checking drafts.
+struct Here<'a>(&'a Tx<'a>);
+
+impl Known for Here<'_> {
+    fn has(&self, kind: Option<Kind>, id: Id) -> bool {
+        self.0.has_record(kind, id).unwrap_or(false)
+    }
+}

@@ -1,0 +1,36 @@
+//! The facade that an app sees: one object for one database, safe to share between threads.
+//!
+//! It holds the only lock and the only clock and source of randomness ([`Env`]); everything below
+//! it is handed what it needs. Nothing here waits for a network: logging returns when the record
+//! is durable, and an exchange with a server or another phone is bytes in and bytes out.
+
+mod bundle;
+mod env;
+mod error;
+mod exchange;
+mod facade;
+#[cfg(feature = "native")]
+mod http;
+mod log;
+#[cfg(feature = "native")]
+mod mark;
+mod names;
+mod peer;
+mod read;
+mod take;
+mod upkeep;
+
+pub use env::Env;
+#[cfg(feature = "native")]
+pub use env::System;
+pub use error::{ErrorKind, FarmError};
+pub use exchange::{Heard, Status};
+pub use facade::{Beginning, Farm};
+#[cfg(feature = "native")]
+pub use http::{Exchange, Join};
+pub use log::Logged;
+pub use peer::PeerSession;
+pub use take::Taken;
+pub use upkeep::Check;
+
+pub use crate::store::{Filter, Location, Row, Stray};

@@ -1,0 +1,213 @@
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::facade::{Inner, actor};
+use super::{Farm, FarmError};
+use crate::ledger::{Document, LedgerError, genesis, read_change};
+use crate::record::{Actor, Change, DocName, Entry, Hash, Id, Zone};
+use crate::store::{StoreError, Tx};
+
+/// What came of taking changes.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Taken {
+    /// Changes that were not here before.
+    pub changes: usize,
+    /// Records that stand differently now.
+    pub records: BTreeSet<Id>,
+}
+
+/// Changes checked against what is here, ready to be kept.
+#[derive(Default)]
+pub(super) struct Ready {
+    pub(super) changes: Vec<Change>,
+    pub(super) entries: Vec<Entry>,
+    /// Whole documents that were not here at all: kept as they came, not change by change.
+    whole: Vec<(DocName, Vec<u8>)>,
+}
+
+impl Farm {
+    /// Takes changes of others, each after those that it builds on. All are kept, in one
+    /// transaction, or none: a broken one, or one that builds on something missing, is an error.
+    pub fn take(&self, changes: &[(DocName, Vec<u8>)]) -> Result<Taken, FarmError> {
+        let mut inner = self.lock();
+        let ready = inner.ready(changes.iter().map(|(doc, bytes)| (doc, bytes.as_slice())))?;
+        inner.keep(ready, false, |_| Ok(()))
+    }
+}
+
+impl Inner {
+    /// The document in memory; read from the database if it is not there yet.
+    pub(super) fn document(&mut self, name: &DocName) -> Result<&mut Document, FarmError> {
+        if !self.docs.contains_key(name) {
+            // Two or three documents are in use at a time; the others only cost memory.
+            while self.docs.len() >= 4 {
+                self.docs.pop_first();
+            }
+            let document = self.read_document(name)?;
+            self.docs.insert(name.clone(), document);
+        }
+        Ok(self
+            .docs
+            .entry(name.clone())
+            .or_insert_with(|| Document::new(self.me.farm, name.clone(), actor(&self.me.actor))))
+    }
+
+    /// A document as the database has it.
+    pub(super) fn read_document(&mut self, name: &DocName) -> Result<Document, FarmError> {
+        let kept = self
+            .store
+            .read::<_, FarmError>(|tx| Ok(tx.load_doc(name)?))?;
+        let (farm, actor) = (self.me.farm, self.actor());
+        let mut document = match kept.saved {
+            Some(saved) => Document::load(farm, name.clone(), actor, &saved)?,
+            None => Document::new(farm, name.clone(), actor),
+        };
+        document.apply(kept.changes.iter().map(Vec::as_slice))?;
+        Ok(document)
+    }
+
+    /// Whether a change is here, alone or folded into the saved form of its document.
+    fn has(&mut self, doc: &DocName, hash: &Hash) -> Result<bool, FarmError> {
+        let (alone, saved) = self
+            .store
+            .read::<_, FarmError>(|tx| Ok((tx.has_change(doc, hash)?, tx.is_folded(doc)?)))?;
+        Ok(alone || (saved && self.document(doc)?.has(hash)))
+    }
+
+    /// Reads and checks changes; nothing is kept yet.
+    pub(super) fn ready<'a>(
+        &mut self,
+        changes: impl IntoIterator<Item = (&'a DocName, &'a [u8])>,
+    ) -> Result<Ready, FarmError> {
+        let mut ready = Ready::default();
+        let mut here: BTreeSet<(DocName, Hash)> = BTreeSet::new();
+        let mut numbers: BTreeMap<(DocName, Actor), u64> = BTreeMap::new();
+        for (doc, bytes) in changes {
+            let (change, entries) = read_change(doc, bytes)?;
+            let key = (doc.clone(), change.hash);
+            if here.contains(&key) || self.has(doc, &change.hash)? {
+                continue;
+            }
+            let first = genesis(self.me.farm, doc).hash;
+            let mut missing = Vec::new();
+            for dep in &change.deps {
+                let there =
+                    *dep == first || here.contains(&(doc.clone(), *dep)) || self.has(doc, dep)?;
+                if !there {
+                    missing.push(*dep);
+                }
+            }
+            if !missing.is_empty() || change.deps.is_empty() {
+                return Err(LedgerError::Missing {
+                    doc: doc.clone(),
+                    missing,
+                }
+                .into());
+            }
+            let number = match numbers.get(&(doc.clone(), change.actor)) {
+                Some(n) => *n,
+                None => self
+                    .store
+                    .read::<_, FarmError>(|tx| Ok(tx.actor_number(doc, &change.actor)?))?,
+            };
+            if change.seq != number + 1 {
+                return Err(LedgerError::Forked { doc: doc.clone() }.into());
+            }
+            numbers.insert((doc.clone(), change.actor), change.seq);
+            here.insert(key);
+            ready.changes.push(change);
+            ready.entries.extend(entries);
+        }
+        Ok(ready)
+    }
+
+    /// Reads and checks a whole document; nothing is kept yet.
+    pub(super) fn ready_document(
+        &mut self,
+        name: &DocName,
+        saved: &[u8],
+        ready: &mut Ready,
+    ) -> Result<(), FarmError> {
+        let document = Document::load(self.me.farm, name.clone(), self.actor(), saved)?;
+        let changes = document.changes();
+        let is_new = self
+            .store
+            .read::<_, FarmError>(|tx| Ok(tx.doc_sum(name)?.is_none()))?;
+        let read = self.ready(changes.iter().map(|bytes| (name, bytes.as_slice())))?;
+        if is_new {
+            ready.whole.push((name.clone(), saved.to_vec()));
+        }
+        ready.changes.extend(read.changes);
+        ready.entries.extend(read.entries);
+        Ok(())
+    }
+
+    /// Keeps what [`Inner::ready`] read, and does `also` in the same transaction. With `send`, the
+    /// changes are on their way to the server too, if there is one.
+    pub(super) fn keep(
+        &mut self,
+        ready: Ready,
+        send: bool,
+        also: impl FnOnce(&Tx<'_>) -> Result<(), FarmError>,
+    ) -> Result<Taken, FarmError> {
+        let farm = self.me.farm;
+        let taken = self.write(|tx| {
+            let send = send && super::exchange::joined(tx)?;
+            for change in &ready.changes {
+                tx.add_change(change)?;
+                if send {
+                    tx.send_later(&change.doc, &change.hash)?;
+                }
+            }
+            for (doc, saved) in &ready.whole {
+                tx.fold_doc(doc, saved)?;
+            }
+            let records = project(tx, farm, &ready.entries)?;
+            also(tx)?;
+            Ok(Taken {
+                changes: ready.changes.len(),
+                records,
+            })
+        })?;
+        // Documents in memory follow the database, never the other way round.
+        let mut by_doc: BTreeMap<&DocName, Vec<&[u8]>> = BTreeMap::new();
+        for change in &ready.changes {
+            by_doc.entry(&change.doc).or_default().push(&change.bytes);
+        }
+        for (doc, changes) in by_doc {
+            if self
+                .docs
+                .get_mut(doc)
+                .is_some_and(|document| document.apply(changes).is_err())
+            {
+                self.docs.remove(doc);
+            }
+        }
+        Ok(taken)
+    }
+}
+
+/// Lets entries into the book. Where they change the farm's zone, every farm day may be another
+/// one, so the whole book is made anew.
+pub(super) fn project(tx: &Tx<'_>, farm: Id, entries: &[Entry]) -> Result<BTreeSet<Id>, FarmError> {
+    let before = tx.zone()?;
+    let touched = tx.project(before, entries)?;
+    let zone = zone_of(tx, farm)?;
+    if zone != before {
+        tx.set_meta("zone", &zone)?;
+        tx.count_anew(zone)?;
+    }
+    Ok(touched)
+}
+
+/// The zone that the farm's own record names.
+pub(super) fn zone_of(tx: &Tx<'_>, farm: Id) -> Result<Zone, StoreError> {
+    let Some(row) = tx.record(farm)?.filter(|row| row.standing == "live") else {
+        return Ok(Zone::UTC);
+    };
+    let zone = row
+        .fields
+        .get("zone")
+        .and_then(|z| z.as_str())
+        .and_then(|z| z.parse().ok());
+    Ok(zone.unwrap_or(Zone::UTC))
+}

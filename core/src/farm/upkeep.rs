@@ -1,0 +1,130 @@
+use serde::Serialize;
+
+use super::facade::Inner;
+use super::take::project;
+use super::{Farm, FarmError};
+use crate::book::fold;
+use crate::ledger::read_change;
+use crate::record::{DocName, Entry, Zone};
+
+/// Changes of a document that stand alone before they are folded into its saved form.
+const LOOSE: u64 = 256;
+
+/// What a look over the whole database found; nothing wrong where `wrong` is empty.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Check {
+    /// Records that were looked at.
+    pub records: usize,
+    /// What does not hold, in words.
+    pub wrong: Vec<String>,
+}
+
+impl Farm {
+    /// Makes the book anew from the changes.
+    pub fn rebuild(&self) -> Result<(), FarmError> {
+        let mut inner = self.lock();
+        let entries = inner.all_entries()?;
+        let farm = inner.me.farm;
+        inner.write(|tx| {
+            tx.forget_view()?;
+            tx.set_meta("zone", &Zone::UTC)?;
+            project(tx, farm, &entries)?;
+            Ok(())
+        })
+    }
+
+    /// Every row of the book as text, in a fixed order.
+    pub fn view(&self) -> Result<Vec<String>, FarmError> {
+        self.lock().store.read(|tx| Ok(tx.view()?))
+    }
+
+    /// Folds documents with many single changes into their saved form, which is far smaller.
+    pub fn tidy(&self) -> Result<(), FarmError> {
+        let mut inner = self.lock();
+        let docs = inner.store.read::<_, FarmError>(|tx| Ok(tx.docs()?))?;
+        for (doc, _) in docs {
+            let loose = inner
+                .store
+                .read::<_, FarmError>(|tx| Ok(tx.loose_changes(&doc)?))?;
+            if loose >= LOOSE {
+                inner.fold(&doc)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Looks the whole database over: SQLite's own check, the documents, the tables against one
+    /// plain fold over all records, and every lot's eggs accounted for.
+    pub fn check(&self) -> Result<Check, FarmError> {
+        let mut wrong = Vec::new();
+        let mut inner = self.lock();
+        if let Some(said) = inner.store.integrity()? {
+            wrong.push(format!("the file: {said}"));
+        }
+        let docs = inner.store.read::<_, FarmError>(|tx| Ok(tx.docs()?))?;
+        for (doc, (_, n)) in docs {
+            match inner.read_document(&doc) {
+                Ok(document) => {
+                    let here = document.changes().len() as u64;
+                    if here != n {
+                        wrong.push(format!("document {doc}: {here} changes, {n} are counted"));
+                    }
+                }
+                Err(e) => wrong.push(e.message),
+            }
+        }
+        let (records, zone, balances) = inner
+            .store
+            .read::<_, FarmError>(|tx| Ok((tx.live_records()?, tx.zone()?, tx.balances()?)))?;
+        let book = fold(&records, zone, None);
+        if !book.conserved() {
+            wrong.push("eggs came or went without a record".into());
+        }
+        let counted: crate::book::Balances = balances
+            .into_iter()
+            .map(|(place, lot, n)| ((place, lot), n))
+            .collect();
+        if counted != book.balances {
+            wrong.push("the balances are not what the records add up to".into());
+        }
+        Ok(Check {
+            records: records.len(),
+            wrong,
+        })
+    }
+
+    /// Writes a whole copy of the database to a new file. Opened anywhere, the copy writes under a
+    /// fresh actor, so that the old phone may come back beside it.
+    #[cfg(feature = "native")]
+    pub fn back_up(&self, path: &std::path::Path) -> Result<(), FarmError> {
+        if path.exists() {
+            return Err(FarmError::new(
+                super::ErrorKind::Invalid,
+                format!("{} is there already; choose a new file", path.display()),
+            ));
+        }
+        let mut inner = self.lock();
+        // The copy must carry a mark, or it could not be told from the original.
+        inner.remember(|_| ())?;
+        Ok(inner.store.copy_to(path)?)
+    }
+}
+
+impl Inner {
+    /// What every change wrote, the set-up facts first.
+    fn all_entries(&mut self) -> Result<Vec<Entry>, FarmError> {
+        let docs = self.store.read::<_, FarmError>(|tx| Ok(tx.docs()?))?;
+        let mut all = Vec::new();
+        for (doc, _) in docs {
+            for bytes in self.read_document(&doc)?.changes() {
+                all.extend(read_change(&doc, &bytes)?.1);
+            }
+        }
+        Ok(all)
+    }
+
+    fn fold(&mut self, doc: &DocName) -> Result<(), FarmError> {
+        let saved = self.read_document(doc)?.save();
+        self.write(|tx| Ok(tx.fold_doc(doc, &saved)?))
+    }
+}
