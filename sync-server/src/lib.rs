@@ -1,1 +1,3 @@
 //! The sync server.
+pub mod exchange;
+pub mod store;
