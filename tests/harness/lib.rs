@@ -1,3 +1,4 @@
-//! What the tests share.
+//! What the tests share: phones with a clock and randomness of their own, and figures from outside.
 
 pub mod checks;
+pub mod phone;

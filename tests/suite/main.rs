@@ -1,1 +1,4 @@
-//! The suite.
+//! Every check that crosses a layer, in one binary.
+
+mod architecture;
+mod merging;

@@ -2,7 +2,6 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-use super::recount::species_of;
 use super::{Line, Measure, Move, Place, lines, moves, settle};
 use crate::record::{Body, Lot, Record, Zone};
 use crate::trade::Species;
@@ -36,7 +35,7 @@ pub fn fold(records: &[Record], zone: Zone, until: Option<NaiveDate>) -> Book {
                     .balances
                     .iter()
                     .filter(|((place, lot), _)| {
-                        *place == station && Some(lot.species) == species_of(recount)
+                        *place == station && Some(lot.species) == recount.of_species()
                     })
                     .map(|((_, lot), n)| (*lot, *n))
                     .collect();

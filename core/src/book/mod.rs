@@ -8,12 +8,12 @@ mod fold;
 mod line;
 mod moves;
 mod recount;
+pub mod review;
 mod sheet;
 
 pub use fold::{Balances, Book, fold};
 pub use line::{Line, Measure, lines};
 pub use moves::{Move, Place, moves};
-pub(crate) use recount::species_of;
 pub use recount::{Moment, settle};
 pub use sheet::{
     Cartoned, CoopRow, Days, Flock, Gathered, Names, OnHand, Out, Pulled, Sheet, SheetInput,

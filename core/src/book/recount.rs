@@ -67,11 +67,6 @@ pub fn settle(recount: &Recount, day: NaiveDate, expected: &BTreeMap<Lot, i64>) 
     moves
 }
 
-/// The species whose lots a recount speaks of.
-pub(crate) fn species_of(recount: &Recount) -> Option<Species> {
-    recount.species.or(recount.lot.map(|lot| lot.species))
-}
-
 fn todays(day: NaiveDate, species: Species) -> Lot {
     Lot {
         day,

@@ -3,7 +3,7 @@ use serde::{Deserialize, Serialize};
 use super::facade::{Inner, actor};
 use super::take::Ready;
 use super::{ErrorKind, Farm, FarmError};
-use crate::record::{Actor, Change, DocName, Hash};
+use crate::record::{Actor, Change, DocName, Draft, Hash, Kind};
 use crate::store::Tx;
 use crate::sync::phone::{MOST_BYTES, MOST_CHANGES, State, Unsent};
 use crate::sync::{Digest, DocDigest};
@@ -59,6 +59,10 @@ impl Farm {
     pub fn sync_ask(&self) -> Result<Vec<u8>, FarmError> {
         let now = self.env.now().ms();
         let mut inner = self.lock();
+        if !inner.exchanging {
+            inner.write(|tx| Ok(tx.retry_refused()?))?;
+            inner.exchanging = true;
+        }
         let state = inner.sync_state()?;
         let changes = inner.outgoing()?;
         let (docs, told, all) = inner.store.read::<_, FarmError>(|tx| {
@@ -138,10 +142,17 @@ impl Farm {
             }
             Err(e) => return Err(e),
         };
-        let mut resend: Vec<(DocName, Hash)> = heard.missing.clone();
+        // What the server lacks and this phone has goes into the outbox, each change before those
+        // that build on it.
+        let mut resend: Vec<(DocName, Hash)> = Vec::new();
+        for (doc, hash) in &heard.missing {
+            if inner.has(doc, hash)? {
+                resend.push((doc.clone(), *hash));
+            }
+        }
+        let asked_for = !resend.is_empty();
         for doc in &heard.resend {
-            let changes = inner.document(doc)?.changes();
-            for bytes in changes {
+            for bytes in inner.document(doc)?.changes() {
                 let (change, _) = crate::ledger::read_change(doc, &bytes)?;
                 resend.push((doc.clone(), change.hash));
             }
@@ -158,8 +169,7 @@ impl Farm {
         told.sort();
         told.dedup();
         let (acked, state, digest) = (&heard.acked, &mut heard.state, heard.digest);
-        let (again, refused) = (heard.again, state.refused.clone());
-        let mut waiting = 0;
+        let (mut again, mut ready_to_send) = (heard.again, 0);
         let taken = inner.keep(ready, false, |tx| {
             for (doc, hash) in acked {
                 tx.sent(doc, hash)?;
@@ -167,16 +177,24 @@ impl Farm {
             for (doc, hash) in &resend {
                 tx.send_later(doc, hash)?;
             }
-            waiting = tx.unsent()?;
+            for (doc, hash, _) in &state.refused {
+                if let Some(hash) = hash {
+                    // Only one that waited for what is sent now can fare better in this exchange.
+                    tx.refused(doc, hash, asked_for)?;
+                }
+            }
+            ready_to_send = tx.unsent()?.1;
             // With nothing left to exchange both sides must hold the same.
-            if !again {
+            if !again && ready_to_send == 0 {
                 let agreed = held(tx)? == digest;
                 if !agreed && !underway.checked {
                     state.checked = false;
+                    again = true;
                 }
                 tx.set_meta("agreed", &agreed)?;
             }
-            let refused: Vec<String> = refused
+            let refused: Vec<String> = state
+                .refused
                 .iter()
                 .map(|(doc, _, why)| format!("{doc}: {why}"))
                 .collect();
@@ -185,11 +203,18 @@ impl Farm {
             tx.set_meta("sync", state)?;
             Ok(())
         })?;
-        let stuck = refused.len() as u64;
-        let asked_for = !resend.is_empty();
+        let mut again = again || ready_to_send > 0;
+        if !again && let Some(offset_s) = inner.clock_news(heard.state.offset_ms.unwrap_or(0))? {
+            let now = self.env.now();
+            let draft = Draft::new(Kind::Clock).with("offset_s", offset_s);
+            inner.append(self, draft, None, None, now)?;
+            inner.write(|tx| Ok(tx.set_meta("clock_noted", &offset_s)?))?;
+            again = true;
+        }
+        inner.exchanging = again;
         Ok(Heard {
             changes: taken.changes,
-            again: again || !heard.state.checked || asked_for || waiting > stuck,
+            again,
         })
     }
 
@@ -200,7 +225,7 @@ impl Farm {
         inner.store.read(|tx| {
             Ok(Status {
                 server: tx.meta::<Joined>("server")?.map(|j| j.url),
-                waiting: tx.unsent()?,
+                waiting: tx.unsent()?.0,
                 heard_at: state.heard_at,
                 offset_ms: state.offset_ms,
                 agreed: tx.meta("agreed")?.unwrap_or(false),
@@ -244,7 +269,7 @@ impl Inner {
     fn outgoing(&mut self) -> Result<Vec<Change>, FarmError> {
         let rows = self
             .store
-            .read::<_, FarmError>(|tx| Ok(tx.outbox(MOST_CHANGES)?))?;
+            .read::<_, FarmError>(|tx| Ok(tx.outbox(MOST_CHANGES, false)?))?;
         let mut changes = Vec::new();
         let mut bytes = 0;
         for crate::store::Unsent {
@@ -302,7 +327,7 @@ fn held(tx: &Tx<'_>) -> Result<Digest, FarmError> {
     for doc in digests(tx)? {
         all.join(&doc.digest);
     }
-    for unsent in tx.outbox(usize::MAX >> 1)? {
+    for unsent in tx.outbox(usize::MAX >> 1, true)? {
         all.remove(&unsent.hash);
     }
     Ok(all)

@@ -22,6 +22,8 @@ pub(super) struct Inner {
     pub(super) docs: BTreeMap<DocName, Document>,
     pub(super) me: Me,
     pub(super) underway: Option<Underway>,
+    /// Whether an exchange with the server goes on, from one message to the next.
+    pub(super) exchanging: bool,
     /// Whether this opening has left its mark beside the file yet.
     #[cfg(feature = "native")]
     pub(super) mark: Option<super::mark::Mark>,
@@ -162,6 +164,7 @@ impl Farm {
             docs: BTreeMap::new(),
             me,
             underway: None,
+            exchanging: false,
             #[cfg(feature = "native")]
             mark,
         };

@@ -75,7 +75,7 @@ impl Farm {
             )?;
             // Held against the record as it would stand, so that the sums still hold.
             let (base, mut edits) = tx.said_about(target)?.unwrap_or_default();
-            let over = seen(target, &edits, &set);
+            let over = seen(target, &edits, Some(&set));
             let mut fields = Fields::new();
             fields.insert("kind".into(), Kind::Amend.code().into());
             fields.insert("target".into(), target.to_string().into());
@@ -116,9 +116,16 @@ impl Farm {
                 "this record is voided already",
             ));
         }
-        let draft = Draft::new(Kind::Void)
+        let seen = inner.store.read::<_, FarmError>(|tx| {
+            let edits = tx.said_about(target)?.unwrap_or_default().1;
+            Ok(seen(target, &edits, None))
+        })?;
+        let mut draft = Draft::new(Kind::Void)
             .with("target", target.to_string())
             .with("why", why);
+        if !seen.is_empty() {
+            draft = draft.with("over", seen.iter().map(Id::to_string).collect::<Value>());
+        }
         let at_home = row.doc.is_farm().then(DocName::farm);
         inner.append(self, draft, None, at_home, now)
     }
@@ -140,7 +147,7 @@ impl Inner {
     }
 
     /// Checks, writes into the document, and commits change, outbox line and book together.
-    fn append(
+    pub(super) fn append(
         &mut self,
         farm: &Farm,
         mut draft: Draft,

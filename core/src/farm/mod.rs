@@ -17,6 +17,7 @@ mod mark;
 mod names;
 mod peer;
 mod read;
+mod review;
 mod take;
 mod upkeep;
 

@@ -66,7 +66,7 @@ impl Inner {
     }
 
     /// Whether a change is here, alone or folded into the saved form of its document.
-    fn has(&mut self, doc: &DocName, hash: &Hash) -> Result<bool, FarmError> {
+    pub(super) fn has(&mut self, doc: &DocName, hash: &Hash) -> Result<bool, FarmError> {
         let (alone, saved) = self
             .store
             .read::<_, FarmError>(|tx| Ok((tx.has_change(doc, hash)?, tx.is_folded(doc)?)))?;
@@ -191,6 +191,10 @@ impl Inner {
 pub(super) fn project(tx: &Tx<'_>, farm: Id, entries: &[Entry]) -> Result<BTreeSet<Id>, FarmError> {
     let before = tx.zone()?;
     let touched = tx.project(before, entries)?;
+    let mut open = BTreeMap::new();
+    tx.find_twins(&touched, &mut |tx, one, other| {
+        super::review::apart(tx, farm, &mut open, one, other)
+    })?;
     let zone = zone_of(tx, farm)?;
     if zone != before {
         tx.set_meta("zone", &zone)?;

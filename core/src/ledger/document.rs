@@ -143,6 +143,14 @@ impl Document {
             .is_some()
     }
 
+    /// Whether the maker of one change had seen another: whether that one is among those that it
+    /// builds on, directly or not.
+    pub fn saw(&self, change: &Hash, other: &Hash) -> bool {
+        let other = ChangeHash(other.0);
+        let unseen = self.automerge.get_changes_meta(&[ChangeHash(change.0)]);
+        !unseen.iter().any(|c| c.hash == other)
+    }
+
     /// One change of it.
     pub fn change(&self, hash: &Hash) -> Option<Change> {
         let change = self.automerge.get_change_by_hash(&ChangeHash(hash.0))?;

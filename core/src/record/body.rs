@@ -36,6 +36,8 @@ pub struct Cull {
     /// What became of them.
     #[serde(rename = "use")]
     pub used_for: String,
+    /// The carton run they were in.
+    pub carton: Option<Id>,
 }
 
 /// One cleaning batch.
@@ -224,6 +226,27 @@ pub struct Void {
     pub target: Id,
     /// Why.
     pub why: String,
+    /// Amendments of the record that the writer had seen.
+    #[serde(default)]
+    pub over: Vec<Id>,
+}
+
+/// How far a device's clock was off.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Clock {
+    /// Server clock minus the device's, seconds.
+    pub offset_s: i64,
+}
+
+/// What a person decided about a line of the review list.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Decision {
+    /// The line.
+    pub line: String,
+    /// How it stood then.
+    pub state: String,
+    /// What was decided.
+    pub choice: String,
 }
 
 /// The farm itself.
@@ -279,6 +302,13 @@ pub struct Outlet {
     pub retired: Option<NaiveDate>,
 }
 
+impl Recount {
+    /// The species whose eggs were counted.
+    pub fn of_species(&self) -> Option<Species> {
+        self.species.or(self.lot.map(|lot| lot.species))
+    }
+}
+
 /// A person who logs.
 pub type Person = Named;
 /// An installation that logs.
@@ -317,6 +347,10 @@ pub enum Body {
     Amend(Amend),
     /// See [`Kind::Void`].
     Void(Void),
+    /// See [`Kind::Clock`].
+    Clock(Clock),
+    /// See [`Kind::Decision`].
+    Decision(Decision),
     /// See [`Kind::Farm`].
     Farm(Farm),
     /// See [`Kind::Coop`].
@@ -353,6 +387,8 @@ impl Body {
             Kind::Supply => Body::Supply(as_body(fields)?),
             Kind::Amend => Body::Amend(as_body(fields)?),
             Kind::Void => Body::Void(as_body(fields)?),
+            Kind::Clock => Body::Clock(as_body(fields)?),
+            Kind::Decision => Body::Decision(as_body(fields)?),
             Kind::Farm => Body::Farm(as_body(fields)?),
             Kind::Coop => Body::Coop(as_body(fields)?),
             Kind::Person => Body::Person(as_body(fields)?),
@@ -380,6 +416,8 @@ impl Body {
             Body::Supply(_) => Kind::Supply,
             Body::Amend(_) => Kind::Amend,
             Body::Void(_) => Kind::Void,
+            Body::Clock(_) => Kind::Clock,
+            Body::Decision(_) => Kind::Decision,
             Body::Farm(_) => Kind::Farm,
             Body::Coop(_) => Kind::Coop,
             Body::Person(_) => Kind::Person,

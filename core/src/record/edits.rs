@@ -52,6 +52,8 @@ pub struct Effective {
     pub conflicts: Vec<Conflict>,
     /// Values that each hold alone and do not hold together.
     pub problem: Option<InvalidRecord>,
+    /// The amendments and voids of it that nobody voided.
+    pub said: Vec<Record>,
 }
 
 /// One amendment or void, as stored.
@@ -68,15 +70,27 @@ pub struct Edit {
 pub fn effective(id: Id, base: &Fields, edits: &[Edit]) -> Effective {
     let mut amends: BTreeMap<Id, Amend> = BTreeMap::new();
     let mut voids: BTreeMap<Id, (Id, String)> = BTreeMap::new();
+    let mut said: Vec<Record> = Vec::new();
     for edit in edits {
-        match Record::read(edit.id, &edit.fields).map(|r| r.body) {
-            Ok(Body::Amend(a)) if a.target == id => drop(amends.insert(edit.id, a)),
-            Ok(Body::Void(v)) => drop(voids.insert(edit.id, (v.target, v.why))),
-            _ => {}
+        let Ok(record) = Record::read(edit.id, &edit.fields) else {
+            continue;
+        };
+        let direct = match &record.body {
+            Body::Amend(a) => a.target == id && amends.insert(edit.id, a.clone()).is_none(),
+            Body::Void(v) => {
+                voids.insert(edit.id, (v.target, v.why.clone()));
+                v.target == id
+            }
+            _ => false,
+        };
+        if direct {
+            said.push(record);
         }
     }
     let gone = |id: Id| void_of(id, &voids, &mut BTreeSet::new());
     amends.retain(|amend, _| gone(*amend).is_none());
+    said.retain(|record| gone(record.id).is_none());
+    said.sort_by_key(|record| record.id);
 
     let kind = kind_of(base);
     let mut conflicts = Vec::new();
@@ -132,19 +146,23 @@ pub fn effective(id: Id, base: &Fields, edits: &[Edit]) -> Effective {
         standing,
         conflicts,
         problem,
+        said,
     }
 }
 
-/// The amendments of a record that speak of any field of `set`: what a new amendment has seen, and
-/// names in its `over`. The newest 64 where there are more.
-pub fn seen(id: Id, edits: &[Edit], set: &Fields) -> Vec<Id> {
+/// The amendments of a record that speak of any field of `set` (of any field at all, without one):
+/// what a new amendment or void has seen, and names in its `over`. The newest 64 where there are
+/// more.
+pub fn seen(id: Id, edits: &[Edit], set: Option<&Fields>) -> Vec<Id> {
     let target = id.to_string();
     let speaks = |edit: &&Edit| {
         let field = |name: &str| edit.fields.get(name);
         field("target").and_then(Value::as_str) == Some(&target)
             && field("set")
                 .and_then(Value::as_object)
-                .is_some_and(|theirs| theirs.keys().any(|name| set.contains_key(name)))
+                .is_some_and(|theirs| {
+                    set.is_none_or(|set| theirs.keys().any(|name| set.contains_key(name)))
+                })
     };
     let mut ids: Vec<Id> = edits.iter().filter(speaks).map(|edit| edit.id).collect();
     ids.sort();

@@ -50,6 +50,10 @@ kinds! {
     Amend = "amend",
     /// A record that should not stand, with who and why; never a deletion.
     Void = "void",
+    /// How far a device's clock was off against the server's.
+    Clock = "clock",
+    /// What a person decided about a line of the review list.
+    Decision = "decision",
     /// The farm itself: name, zone, units, rule pack.
     Farm = "farm",
     /// A place where birds lay.

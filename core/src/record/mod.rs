@@ -18,8 +18,8 @@ mod schema;
 mod time;
 
 pub use body::{
-    Amend, Body, Candle, Carton, Coop, Cull, Device, Farm, Feed, Gather, Headcount, Hold, Named,
-    Out, Outlet, Person, Reading, Recount, Supply, Void, Wash, Weigh,
+    Amend, Body, Candle, Carton, Clock, Coop, Cull, Decision, Device, Farm, Feed, Gather,
+    Headcount, Hold, Named, Out, Outlet, Person, Reading, Recount, Supply, Void, Wash, Weigh,
 };
 pub use change::{Actor, Change, DocName, Entry, Hash};
 pub use codec::{decode, encode};

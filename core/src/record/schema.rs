@@ -59,6 +59,11 @@ const CULL: &[FieldSpec] = &[
         T::Choice(&["home", "feed", "compost", "discard", "hatch"]),
         "what became of them",
     ),
+    may(
+        "carton",
+        T::Ref(Kind::Carton),
+        "the carton run they were in",
+    ),
 ];
 
 const WASH: &[FieldSpec] = &[
@@ -246,6 +251,31 @@ const AMEND: &[FieldSpec] = &[
 const VOID: &[FieldSpec] = &[
     must("target", T::AnyRecord, "the record that should not stand"),
     must("why", T::Text(200), "why"),
+    may(
+        "over",
+        T::Seen,
+        "amendments of the record that the writer had seen",
+    ),
+];
+
+const CLOCK: &[FieldSpec] = &[must(
+    "offset_s",
+    T::Number(-4e9, 4e9, 0, "seconds"),
+    "server clock minus this device's",
+)];
+
+const DECISION: &[FieldSpec] = &[
+    must("line", T::Text(120), "the line of the review list"),
+    must(
+        "state",
+        T::Text(120),
+        "how it stood then; a line that gets worse comes back",
+    ),
+    must(
+        "choice",
+        T::Choice(&["seen", "both_right"]),
+        "what was decided",
+    ),
 ];
 
 const FARM: &[FieldSpec] = &[
@@ -310,6 +340,8 @@ pub const fn spec(kind: Kind) -> &'static [FieldSpec] {
         Kind::Supply => SUPPLY,
         Kind::Amend => AMEND,
         Kind::Void => VOID,
+        Kind::Clock => CLOCK,
+        Kind::Decision => DECISION,
         Kind::Farm => FARM,
         Kind::Coop => COOP,
         Kind::Person | Kind::Device | Kind::Cooler => NAMED,

@@ -165,11 +165,30 @@ impl Tx<'_> {
         Ok(())
     }
 
-    /// Puts a change into the outbox, unless it is there.
-    pub fn send_later(&self, doc: &DocName, hash: &Hash) -> Result<(), StoreError> {
-        self.sql
+    /// Puts a change into the outbox; `false` where it was there.
+    pub fn send_later(&self, doc: &DocName, hash: &Hash) -> Result<bool, StoreError> {
+        let added = self
+            .sql
             .prepare_cached("INSERT OR IGNORE INTO outbox (doc, hash) VALUES (?1, ?2)")?
             .execute(params![doc.as_str(), hash.0])?;
+        Ok(added > 0)
+    }
+
+    /// The server refused a change: it goes to the end of the outbox, to be sent again in this
+    /// exchange only if `again`.
+    pub fn refused(&self, doc: &DocName, hash: &Hash, again: bool) -> Result<(), StoreError> {
+        self.sent(doc, hash)?;
+        self.sql
+            .prepare_cached("INSERT INTO outbox (doc, hash, refused) VALUES (?1, ?2, ?3)")?
+            .execute(params![doc.as_str(), hash.0, !again])?;
+        Ok(())
+    }
+
+    /// A new exchange begins: what was refused before is sent again.
+    pub fn retry_refused(&self) -> Result<(), StoreError> {
+        self.sql
+            .prepare_cached("UPDATE outbox SET refused = 0 WHERE refused")?
+            .execute([])?;
         Ok(())
     }
 
@@ -181,13 +200,15 @@ impl Tx<'_> {
         Ok(())
     }
 
-    /// The changes still to be sent, oldest first, with their bytes where they stand alone.
-    pub fn outbox(&self, most: usize) -> Result<Vec<Unsent>, StoreError> {
+    /// The changes still to be sent, oldest first, with their bytes where they stand alone; with
+    /// `all`, those too that the server refused in this exchange.
+    pub fn outbox(&self, most: usize, all: bool) -> Result<Vec<Unsent>, StoreError> {
         let mut statement = self.sql.prepare_cached(
             "SELECT o.doc, o.hash, c.bytes FROM outbox o
-             LEFT JOIN change c ON c.doc = o.doc AND c.hash = o.hash ORDER BY o.seq LIMIT ?1",
+             LEFT JOIN change c ON c.doc = o.doc AND c.hash = o.hash
+             WHERE NOT o.refused OR ?2 ORDER BY o.seq LIMIT ?1",
         )?;
-        let all = statement.query_map([most as i64], |row| {
+        let all = statement.query_map(params![most as i64, all], |row| {
             Ok((row.get::<_, String>(0)?, row.get(1)?, row.get(2)?))
         })?;
         all.map(|row| {
@@ -201,11 +222,14 @@ impl Tx<'_> {
         .collect()
     }
 
-    /// How many changes are still to be sent.
-    pub fn unsent(&self) -> Result<u64, StoreError> {
+    /// How many changes are still to be sent, and how many of them were not refused in this
+    /// exchange.
+    pub fn unsent(&self) -> Result<(u64, u64), StoreError> {
         Ok(self
             .sql
-            .prepare_cached("SELECT count(*) FROM outbox")?
-            .query_row([], |row| row.get::<_, i64>(0))? as u64)
+            .prepare_cached("SELECT count(*), count(*) FILTER (WHERE NOT refused) FROM outbox")?
+            .query_row([], |row| {
+                Ok((row.get::<_, i64>(0)? as u64, row.get::<_, i64>(1)? as u64))
+            })?)
     }
 }

@@ -11,6 +11,7 @@ mod migrate;
 mod projection;
 mod query;
 mod recount;
+mod review;
 mod tx;
 
 pub use changes::{Kept, Unsent};
@@ -19,4 +20,5 @@ pub use error::StoreError;
 pub use migrate::{VERSION, migrate_to};
 pub use projection::Stray;
 pub use query::{Filter, Row};
+pub use review::{Apart, Written};
 pub use tx::Tx;

@@ -63,7 +63,7 @@ impl Tx<'_> {
     /// Empties the view; the caller projects all entries again.
     pub fn forget_view(&self) -> Result<(), StoreError> {
         self.sql.execute_batch(
-            "DELETE FROM record; DELETE FROM stray; DELETE FROM move; DELETE FROM balance;
+            "DELETE FROM record; DELETE FROM stray; DELETE FROM twin; DELETE FROM move; DELETE FROM balance;
              DELETE FROM line;",
         )?;
         Ok(())
@@ -282,7 +282,7 @@ impl Tx<'_> {
         self.sql
             .prepare_cached(
                 "UPDATE record SET kind = ?2, at = ?3, day = ?4, standing = ?5, why = ?6,
-                     fields = ?7, conflicts = ?8, problem = ?9 WHERE id = ?1",
+                     fields = ?7, conflicts = ?8, problem = ?9, flagged = ?10 WHERE id = ?1",
             )?
             .execute(params![
                 id.to_string(),
@@ -294,6 +294,7 @@ impl Tx<'_> {
                 as_json(&now.fields),
                 conflicts,
                 problem,
+                !crate::book::review::said(now).is_empty(),
             ])?;
         Ok(())
     }

@@ -233,6 +233,7 @@ impl Tx<'_> {
         for (table, order) in [
             ("record", "id"),
             ("stray", "doc, key, op, actor"),
+            ("twin", "one, other"),
             ("move", "record, n"),
             ("balance", "place, species, lot"),
             ("line", "day, measure, coop, species, by, detail"),

@@ -17,7 +17,7 @@ impl Recounts {
     pub(super) fn touch(&mut self, record: &Record, moved: &[Move]) {
         let moment = (record.at, record.id);
         if let Body::Recount(recount) = &record.body {
-            if let Some(species) = crate::book::species_of(recount) {
+            if let Some(species) = recount.of_species() {
                 self.since((recount.station.into(), species), moment);
             }
             return;
@@ -105,8 +105,8 @@ impl Tx<'_> {
             let Body::Recount(recount) = &record.body else {
                 continue;
             };
-            let here = Place::from(recount.station) == station
-                && crate::book::species_of(recount) == Some(species);
+            let here =
+                Place::from(recount.station) == station && recount.of_species() == Some(species);
             if here && (record.at, record.id) >= since {
                 all.push(record);
             }

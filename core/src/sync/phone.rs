@@ -156,6 +156,15 @@ impl State {
             digest: answer.digest,
         };
         heard.state.refused = answer.refused.iter().map(named).collect();
+        if answer.refused.iter().any(|r| r.hash.is_none()) {
+            // Nobody knows which one was meant, so none counts as taken.
+            let unsure = "the server could not read one of the changes sent with it";
+            heard.acked.clear();
+            heard.state.refused = sent
+                .iter()
+                .map(|(doc, h)| (doc.clone(), Some(*h), unsure.into()))
+                .collect();
+        }
         for Refusal { doc, hash, why } in answer.refused {
             match (why, hash) {
                 (Why::Missing(hashes), _) => {

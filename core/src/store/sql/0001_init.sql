@@ -28,11 +28,13 @@ CREATE TABLE actor (
     PRIMARY KEY (doc, actor)
 ) WITHOUT ROWID;
 
--- Changes that the server has not acknowledged.
+-- Changes that the server has not acknowledged. One that it refused waits for the next exchange,
+-- so that it never holds up those behind it.
 CREATE TABLE outbox (
-    seq  INTEGER PRIMARY KEY AUTOINCREMENT,
-    doc  TEXT NOT NULL,
-    hash BLOB NOT NULL,
+    seq     INTEGER PRIMARY KEY AUTOINCREMENT,
+    doc     TEXT NOT NULL,
+    hash    BLOB NOT NULL,
+    refused INTEGER NOT NULL DEFAULT 0,
     UNIQUE (doc, hash)
 );
 
@@ -50,6 +52,7 @@ CREATE TABLE record (
     conflicts TEXT,
     problem   TEXT,
     target    TEXT,
+    flagged   INTEGER NOT NULL DEFAULT 0,
     op        INTEGER NOT NULL,
     actor     BLOB NOT NULL,
     hash      BLOB NOT NULL,
@@ -57,6 +60,8 @@ CREATE TABLE record (
 ) WITHOUT ROWID;
 CREATE INDEX record_kind ON record (kind, at);
 CREATE INDEX record_day ON record (day);
+CREATE INDEX record_flagged ON record (id) WHERE flagged;
+CREATE INDEX record_carton ON record (json_extract(fields, '$.carton')) WHERE kind IN ('out', 'cull');
 CREATE INDEX record_target ON record (target) WHERE target IS NOT NULL;
 
 -- Writes that are no record, or came second under an id: kept by name, counted nowhere.
@@ -69,6 +74,14 @@ CREATE TABLE stray (
     why   TEXT NOT NULL,
     PRIMARY KEY (doc, key, op, actor)
 ) WITHOUT ROWID;
+
+-- Gathers of one coop and species, near in time, whose writers had not seen one another's.
+CREATE TABLE twin (
+    one   TEXT NOT NULL,
+    other TEXT NOT NULL,
+    PRIMARY KEY (one, other)
+) WITHOUT ROWID;
+CREATE INDEX twin_other ON twin (other);
 
 CREATE TABLE move (
     record  TEXT NOT NULL,
@@ -84,6 +97,7 @@ CREATE TABLE move (
 ) WITHOUT ROWID;
 CREATE INDEX move_when ON move (species, at);
 CREATE INDEX move_day ON move (day);
+CREATE INDEX move_lot ON move (lot);
 
 CREATE TABLE balance (
     place   TEXT NOT NULL,
@@ -92,6 +106,8 @@ CREATE TABLE balance (
     eggs    INTEGER NOT NULL,
     PRIMARY KEY (place, species, lot)
 ) WITHOUT ROWID;
+
+CREATE INDEX balance_below ON balance (place, lot) WHERE eggs < 0;
 
 CREATE TABLE line (
     day     TEXT NOT NULL,

@@ -1,0 +1,19 @@
+//! The review list: what merging brought to light, for people to decide.
+//!
+//! A CRDT makes every phone hold the same records; whether they are *right* together is another
+//! question, and this list asks it. Every line is a function of the records alone. It goes away
+//! only when its cause does, or when a person decides, and a decision is a record too.
+
+mod doubles;
+mod held;
+mod line;
+mod said;
+mod stock;
+mod timing;
+
+pub use doubles::{NEAR_MS, Pair, double};
+pub use held::{Affected, CartonRun, Gathered, Gone, held};
+pub use line::{Choice, Finding, Weight, What, undecided};
+pub use said::said;
+pub use stock::{Overdrawn, cannot_read, overdraw, retired_use, same_name};
+pub use timing::{ClockOff, OFF_S, clock};
