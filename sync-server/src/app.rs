@@ -58,7 +58,10 @@ pub(crate) async fn blocking<T: Send + 'static>(
 
 pub(crate) fn router(app: Arc<App>) -> Router {
     Router::new()
-        .route("/v1/sync", post(sync).layer(DefaultBodyLimit::max(MAX_BODY)))
+        .route(
+            "/v1/sync",
+            post(sync).layer(DefaultBodyLimit::max(MAX_BODY)),
+        )
         .route("/v1/events", get(events::for_phone))
         .route("/v1/join", post(members::join))
         .route("/v1/invites", post(members::invite))

@@ -1,7 +1,7 @@
+use axum::Json;
 use axum::extract::rejection::{BytesRejection, JsonRejection, PathRejection, QueryRejection};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use axum::Json;
 use pointdown_core::farm::FarmError;
 use pointdown_core::sync::Refused;
 
@@ -139,7 +139,11 @@ impl From<ExchangeError> for ApiError {
 /// A body that axum could not read, in the words of this server.
 fn body(status: StatusCode, why: String) -> ApiError {
     if status == StatusCode::PAYLOAD_TOO_LARGE {
-        ApiError::new(status, "too_large", "the message is too large for this address")
+        ApiError::new(
+            status,
+            "too_large",
+            "the message is too large for this address",
+        )
     } else {
         ApiError::new(StatusCode::BAD_REQUEST, "unreadable", why)
     }

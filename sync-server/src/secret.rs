@@ -79,7 +79,14 @@ mod tests {
 
     #[test]
     fn other_texts_have_none() {
-        for text in ["", "abc", "0189", &"a".repeat(25), &"a".repeat(27), &"é".repeat(13)] {
+        for text in [
+            "",
+            "abc",
+            "0189",
+            &"a".repeat(25),
+            &"a".repeat(27),
+            &"é".repeat(13),
+        ] {
             assert_eq!(code_hash(text), None, "{text}");
         }
         for text in ["", "00", &"g".repeat(64), &"a".repeat(63), &"a".repeat(66)] {

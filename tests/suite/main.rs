@@ -2,3 +2,7 @@
 
 mod architecture;
 mod merging;
+mod trade_boundaries;
+mod trade_checks;
+mod trade_properties;
+mod trade_traps;

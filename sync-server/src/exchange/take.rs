@@ -136,6 +136,10 @@ impl<'a> Taking<'a> {
         self.numbers.insert(key, change.seq);
         self.here.insert((doc, change.hash));
         // Of an actor that was only vouched for, the maker is not the one who vouched.
-        Ok(Ok(if maker.vouched { self.farm } else { maker.device }))
+        Ok(Ok(if maker.vouched {
+            self.farm
+        } else {
+            maker.device
+        }))
     }
 }

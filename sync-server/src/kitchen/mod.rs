@@ -41,11 +41,32 @@ pub(crate) fn routes() -> Router<Arc<App>> {
         })
     };
     Router::new()
-        .route("/", page("text/html; charset=utf-8", include_str!("page/index.html")))
-        .route("/kitchen/screen.css", page("text/css; charset=utf-8", include_str!("page/screen.css")))
-        .route("/kitchen/screen.js", page("text/javascript; charset=utf-8", include_str!("page/screen.js")))
-        .route("/kitchen/words.js", page("text/javascript; charset=utf-8", include_str!("page/words.js")))
-        .route("/kitchen/mark.svg", page("image/svg+xml", include_str!("page/mark.svg")))
+        .route(
+            "/",
+            page("text/html; charset=utf-8", include_str!("page/index.html")),
+        )
+        .route(
+            "/kitchen/screen.css",
+            page("text/css; charset=utf-8", include_str!("page/screen.css")),
+        )
+        .route(
+            "/kitchen/screen.js",
+            page(
+                "text/javascript; charset=utf-8",
+                include_str!("page/screen.js"),
+            ),
+        )
+        .route(
+            "/kitchen/words.js",
+            page(
+                "text/javascript; charset=utf-8",
+                include_str!("page/words.js"),
+            ),
+        )
+        .route(
+            "/kitchen/mark.svg",
+            page("image/svg+xml", include_str!("page/mark.svg")),
+        )
         .route("/kitchen/join", post(join))
         .route("/kitchen/leave", post(leave))
         .route("/kitchen/sheet", get(sheet::sheet))

@@ -3,9 +3,7 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use pointdown_core::record::Id;
-use rusqlite::{
-    Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params,
-};
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 
 use super::sqlite_log::SqliteLog;
 use super::{
@@ -30,7 +28,10 @@ impl Sqlite {
     /// Opens the database of a data folder, or makes folder and database.
     pub fn open(folder: &Path) -> Result<Sqlite, StoreError> {
         std::fs::create_dir_all(folder).map_err(|e| {
-            StoreError::Backend(format!("the folder {} cannot be made: {e}", folder.display()))
+            StoreError::Backend(format!(
+                "the folder {} cannot be made: {e}",
+                folder.display()
+            ))
         })?;
         Sqlite::with(Connection::open(folder.join(FILE))?)
     }
@@ -108,7 +109,10 @@ fn device_row(row: &Row<'_>) -> rusqlite::Result<DeviceRow> {
 }
 
 /// Which farm an invite lets this device into, or why it does not; and whether the farm is new.
-fn admit(tx: &Transaction<'_>, joining: &Joining) -> Result<Result<(Id, bool), Joined>, StoreError> {
+fn admit(
+    tx: &Transaction<'_>,
+    joining: &Joining,
+) -> Result<Result<(Id, bool), Joined>, StoreError> {
     type Invite = (Option<[u8; 16]>, i64, Option<i64>);
     let invite: Option<Invite> = tx
         .prepare_cached("SELECT farm, expires, used_at FROM invite WHERE code = ?1")?
@@ -131,7 +135,10 @@ fn admit(tx: &Transaction<'_>, joining: &Joining) -> Result<Result<(Id, bool), J
         (Some(_), Some(_)) => Err(Joined::OtherFarm),
         // Whether a farm is kept here is nobody's business but its own devices'.
         (None, Some(own)) if farm_exists(tx, own)? => Err(Joined::Unknown),
-        (None, own) => own.or(joining.begin).map(|f| (f, true)).ok_or(Joined::Unknown),
+        (None, own) => own
+            .or(joining.begin)
+            .map(|f| (f, true))
+            .ok_or(Joined::Unknown),
     })
 }
 
@@ -151,7 +158,8 @@ impl Store for Sqlite {
 
     fn farms(&self) -> Result<Vec<Id>, StoreError> {
         let connection = self.lock();
-        let mut statement = connection.prepare_cached("SELECT id FROM farm ORDER BY made_at, id")?;
+        let mut statement =
+            connection.prepare_cached("SELECT id FROM farm ORDER BY made_at, id")?;
         let all = statement.query_map([], |row| row.get(0).map(Id::from_bytes))?;
         Ok(all.collect::<Result<_, _>>()?)
     }
@@ -227,8 +235,8 @@ impl Store for Sqlite {
 
     fn devices(&self, farm: Id) -> Result<Vec<DeviceRow>, StoreError> {
         let connection = self.lock();
-        let mut statement =
-            connection.prepare_cached(&format!("{DEVICE} WHERE farm = ?1 ORDER BY joined_at, id"))?;
+        let mut statement = connection
+            .prepare_cached(&format!("{DEVICE} WHERE farm = ?1 ORDER BY joined_at, id"))?;
         let all = statement.query_map([farm.bytes()], device_row)?;
         Ok(all.collect::<Result<_, _>>()?)
     }

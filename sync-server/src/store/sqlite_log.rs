@@ -52,8 +52,7 @@ impl Log for SqliteLog<'_> {
 
     fn rotate_epoch(&self) -> Result<Epoch, StoreError> {
         let epoch = fresh_epoch()?;
-        self.tx
-            .execute("UPDATE server SET epoch = ?1", [epoch])?;
+        self.tx.execute("UPDATE server SET epoch = ?1", [epoch])?;
         Ok(epoch)
     }
 

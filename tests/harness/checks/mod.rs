@@ -1,6 +1,20 @@
 //! Figures from outside the project beside what the code computes, one row each.
 
+mod boundary;
+mod dates;
+mod dew;
+mod heat;
+mod labels;
+mod page;
+mod quality;
+mod sizes;
+mod tolerances;
+mod units;
+mod wash;
+
 use serde::Serialize;
+
+pub use page::{json, markdown, table};
 
 /// Where an expected value comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -58,7 +72,18 @@ impl Check {
     }
 }
 
-/// Every row of every subject.
+/// Every row of every subject, in the order of the page. A new subject is one more line here.
 pub fn all() -> Vec<Check> {
-    Vec::new()
+    [
+        units::rows(),
+        wash::rows(),
+        dew::rows(),
+        heat::rows(),
+        dates::rows(),
+        sizes::rows(),
+        quality::rows(),
+        tolerances::rows(),
+        labels::rows(),
+    ]
+    .concat()
 }
