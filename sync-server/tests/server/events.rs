@@ -27,7 +27,8 @@ impl Stream {
         let mut line = String::new();
         loop {
             line.clear();
-            if self.0.read_line(&mut line).unwrap() == 0 {
+            // The end: a chunk of no bytes (RFC 9112, 7.1), or the connection's.
+            if self.0.read_line(&mut line).unwrap() == 0 || line == "0\r\n" {
                 return None;
             }
             if wanted(line.trim_end()) {
@@ -41,11 +42,6 @@ impl Stream {
         let data = self.line(|line| line.starts_with("data:"))?;
         let json: serde_json::Value = serde_json::from_str(data["data:".len()..].trim()).unwrap();
         json["cursor"].as_u64()
-    }
-
-    /// Reads to the end of the stream: a chunk of no bytes, or the connection's end.
-    pub(crate) fn ends(&mut self) {
-        self.line(|line| line == "0");
     }
 }
 
@@ -155,7 +151,7 @@ fn streams_end_when_the_server_stops() {
     assert_eq!(stream.cursor(), Some(0));
     let began = std::time::Instant::now();
     server.stop();
-    stream.ends();
+    assert_eq!(stream.cursor(), None);
     assert!(
         began.elapsed() < Duration::from_secs(8),
         "not cut by the grace"
