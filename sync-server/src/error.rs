@@ -1,0 +1,174 @@
+use axum::Json;
+use axum::extract::rejection::{BytesRejection, JsonRejection, PathRejection, QueryRejection};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use pointdown_core::farm::FarmError;
+use pointdown_core::sync::Refused;
+
+use crate::exchange::ExchangeError;
+use crate::store::StoreError;
+
+/// A refusal over HTTP: a status, a stable word for programs and a sentence for people.
+#[derive(Debug)]
+pub(crate) struct ApiError {
+    status: StatusCode,
+    error: &'static str,
+    message: String,
+}
+
+impl ApiError {
+    pub(crate) fn new(
+        status: StatusCode,
+        error: &'static str,
+        message: impl Into<String>,
+    ) -> ApiError {
+        ApiError {
+            status,
+            error,
+            message: message.into(),
+        }
+    }
+
+    /// What was sent breaks a rule; the message names field, value and what is allowed.
+    pub(crate) fn invalid(message: impl Into<String>) -> ApiError {
+        ApiError::new(StatusCode::BAD_REQUEST, "invalid", message)
+    }
+
+    /// No token, a wrong one and a revoked one look the same.
+    pub(crate) fn token() -> ApiError {
+        ApiError::new(
+            StatusCode::UNAUTHORIZED,
+            "token",
+            "this device has not joined, or was shut out; join with a new invite",
+        )
+    }
+
+    pub(crate) fn not_found() -> ApiError {
+        ApiError::new(
+            StatusCode::NOT_FOUND,
+            "not_found",
+            "there is nothing here at this address",
+        )
+    }
+
+    pub(crate) fn method() -> ApiError {
+        ApiError::new(
+            StatusCode::METHOD_NOT_ALLOWED,
+            "method",
+            "this address does not take that kind of request",
+        )
+    }
+
+    pub(crate) fn too_large(most: usize) -> ApiError {
+        ApiError::new(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            "too_large",
+            format!("the message is too large; allowed are {most} bytes"),
+        )
+    }
+
+    pub(crate) fn timeout() -> ApiError {
+        ApiError::new(
+            StatusCode::REQUEST_TIMEOUT,
+            "timeout",
+            "the request took too long; send it again, nothing is taken twice",
+        )
+    }
+
+    /// Something is wrong with the server itself. What exactly stands in its log, not here.
+    pub(crate) fn internal() -> ApiError {
+        ApiError::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "internal",
+            "the server made a mistake; nothing was changed, its log says more",
+        )
+    }
+}
+
+impl IntoResponse for ApiError {
+    fn into_response(self) -> Response {
+        let body = Json(Refused {
+            error: self.error.into(),
+            message: self.message,
+        });
+        if self.status == StatusCode::UNAUTHORIZED {
+            let challenge = [(header::WWW_AUTHENTICATE, "Bearer")];
+            return (self.status, challenge, body).into_response();
+        }
+        (self.status, body).into_response()
+    }
+}
+
+impl From<StoreError> for ApiError {
+    fn from(e: StoreError) -> ApiError {
+        tracing::error!(error = %e, "the store failed");
+        match e {
+            StoreError::Full => ApiError::new(
+                StatusCode::INSUFFICIENT_STORAGE,
+                "full",
+                "the server's disk is full; nothing was taken, and nothing is lost on the phone",
+            ),
+            StoreError::InUse => ApiError::new(
+                StatusCode::SERVICE_UNAVAILABLE,
+                "busy",
+                "the server's database is busy; try again in a moment",
+            ),
+            _ => ApiError::internal(),
+        }
+    }
+}
+
+impl From<FarmError> for ApiError {
+    fn from(e: FarmError) -> ApiError {
+        tracing::error!(error = %e, "the replica failed");
+        ApiError::internal()
+    }
+}
+
+impl From<ExchangeError> for ApiError {
+    fn from(e: ExchangeError) -> ApiError {
+        match e {
+            ExchangeError::Message(e) => {
+                ApiError::new(StatusCode::BAD_REQUEST, "unreadable", e.to_string())
+            }
+            ExchangeError::Store(e) => e.into(),
+        }
+    }
+}
+
+/// A body that axum could not read, in the words of this server.
+fn body(status: StatusCode, why: String) -> ApiError {
+    if status == StatusCode::PAYLOAD_TOO_LARGE {
+        ApiError::new(
+            status,
+            "too_large",
+            "the message is too large for this address",
+        )
+    } else {
+        ApiError::new(StatusCode::BAD_REQUEST, "unreadable", why)
+    }
+}
+
+impl From<BytesRejection> for ApiError {
+    fn from(e: BytesRejection) -> ApiError {
+        body(e.status(), e.body_text())
+    }
+}
+
+impl From<JsonRejection> for ApiError {
+    fn from(e: JsonRejection) -> ApiError {
+        body(e.status(), e.body_text())
+    }
+}
+
+impl From<PathRejection> for ApiError {
+    fn from(e: PathRejection) -> ApiError {
+        ApiError::invalid(e.body_text())
+    }
+}
+
+impl From<QueryRejection> for ApiError {
+    fn from(e: QueryRejection) -> ApiError {
+        ApiError::invalid(e.body_text())
+    }
+}

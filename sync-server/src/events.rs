@@ -1,0 +1,136 @@
+//! Server-sent events: "there is something newer".
+//!
+//! A wake-up carries no data; whoever wakes looks into the store. So a stream sees at one glance
+//! that the log grew and that its device was shut out, whoever did it and in whichever process.
+
+use std::collections::HashMap;
+use std::convert::Infallible;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use axum::extract::State;
+use axum::response::IntoResponse;
+use axum::response::sse::{Event, Sse};
+use futures_util::stream::{self, Stream};
+use pointdown_core::record::Id;
+use tokio::sync::watch;
+use tokio::time::{Interval, MissedTickBehavior};
+
+use crate::app::{App, blocking};
+use crate::auth::{Device, admitted};
+use crate::error::ApiError;
+use crate::store::{self, DeviceRow, SecretHash};
+
+/// Wakes the event streams of a farm.
+pub(crate) struct Wake {
+    farms: Mutex<HashMap<Id, watch::Sender<()>>>,
+    closing: watch::Sender<bool>,
+}
+
+impl Wake {
+    pub(crate) fn new() -> Wake {
+        Wake {
+            farms: Mutex::default(),
+            closing: watch::Sender::new(false),
+        }
+    }
+
+    /// Something about the farm changed.
+    pub(crate) fn wake(&self, farm: Id) {
+        let farms = self.farms.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(sender) = farms.get(&farm) {
+            sender.send_replace(());
+        }
+    }
+
+    /// The server stops: every stream ends.
+    pub(crate) fn close(&self) {
+        self.closing.send_replace(true);
+    }
+
+    fn of(&self, farm: Id) -> watch::Receiver<()> {
+        let mut farms = self.farms.lock().unwrap_or_else(PoisonError::into_inner);
+        // Farms that nobody listens to any more need no entry.
+        farms.retain(|id, sender| *id == farm || sender.receiver_count() > 0);
+        farms.entry(farm).or_default().subscribe()
+    }
+}
+
+/// `GET /v1/events`
+pub(crate) async fn for_phone(
+    State(app): State<Arc<App>>,
+    Device(device): Device,
+) -> impl IntoResponse {
+    listen(app, device)
+}
+
+/// The event stream of a device: the cursor at once, and again whenever it moved.
+pub(crate) fn listen(
+    app: Arc<App>,
+    device: DeviceRow,
+) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    let mut beat = tokio::time::interval(app.heartbeat);
+    beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    beat.reset();
+    let listener = Listener {
+        woken: app.wake.of(device.farm),
+        closing: app.wake.closing.subscribe(),
+        farm: device.farm,
+        token: device.token,
+        beat,
+        told: None,
+        app,
+    };
+    Sse::new(stream::unfold(listener, |mut listener| async {
+        let event = listener.next().await?;
+        Some((Ok(event), listener))
+    }))
+}
+
+struct Listener {
+    app: Arc<App>,
+    woken: watch::Receiver<()>,
+    closing: watch::Receiver<bool>,
+    farm: Id,
+    token: SecretHash,
+    beat: Interval,
+    /// The cursor that was told last.
+    told: Option<u64>,
+}
+
+impl Listener {
+    /// The next event; nothing when the stream ends.
+    async fn next(&mut self) -> Option<Event> {
+        loop {
+            let mut quiet = false;
+            if self.told.is_some() {
+                tokio::select! {
+                    _ = self.closing.wait_for(|closing| *closing) => return None,
+                    _ = self.woken.changed() => {}
+                    _ = self.beat.tick() => quiet = true,
+                }
+            }
+            let cursor = self.look().await?;
+            if self.told != Some(cursor) {
+                self.told = Some(cursor);
+                let data = format!("{{\"cursor\":{cursor}}}");
+                return Some(Event::default().event("newer").data(data));
+            }
+            if quiet {
+                return Some(Event::default().comment("still here"));
+            }
+        }
+    }
+
+    /// The head of the log; nothing where the device is no longer let in or the store fails.
+    async fn look(&self) -> Option<u64> {
+        let (store, farm, token) = (self.app.store.clone(), self.farm, self.token);
+        blocking(move || {
+            if admitted(&*store, &token)?.is_none() {
+                return Err(ApiError::token());
+            }
+            Ok(store::read(&*store, farm, |log| log.counter())?)
+        })
+        .await
+        .ok()
+    }
+}

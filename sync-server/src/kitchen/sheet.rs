@@ -1,0 +1,106 @@
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Query, State};
+use chrono::{Days, NaiveDate};
+use pointdown_core::book::Sheet;
+use pointdown_core::farm::{Farm, FarmError};
+use pointdown_core::record::Zone;
+use serde::{Deserialize, Serialize};
+
+use crate::app::{App, blocking};
+use crate::auth::Screen;
+use crate::error::ApiError;
+use crate::store::{DeviceKind, DeviceRow};
+
+/// Which farm day; today where none is named.
+#[derive(Deserialize)]
+pub(super) struct Ask {
+    day: Option<NaiveDate>,
+}
+
+/// What the page shows.
+#[derive(Serialize)]
+pub(super) struct Shown {
+    /// The farm's name, once its set-up has come.
+    name: Option<String>,
+    zone: Zone,
+    day: NaiveDate,
+    today: NaiveDate,
+    previous: Option<NaiveDate>,
+    /// The day after, unless it has not begun.
+    next: Option<NaiveDate>,
+    sheet: Sheet,
+    sheet_hash: String,
+    /// Records of all days.
+    records: u64,
+    /// Phones that may still bring something.
+    phones: Vec<Phone>,
+    /// The server's clock, milliseconds since 1970 UTC.
+    now: i64,
+}
+
+/// A phone and when it last synced.
+#[derive(Serialize)]
+struct Phone {
+    name: String,
+    heard_at: Option<i64>,
+}
+
+/// `GET /kitchen/sheet?day=2026-11-25`
+pub(super) async fn sheet(
+    State(app): State<Arc<App>>,
+    Screen(device): Screen,
+    ask: Result<Query<Ask>, QueryRejection>,
+) -> Result<Json<Shown>, ApiError> {
+    let Query(Ask { day }) = ask?;
+    blocking(move || {
+        let phones = phones(app.store.devices(device.farm)?);
+        let now = app.now();
+        let read = |farm: &Farm| shown(farm, day, phones, now);
+        app.replicas
+            .read(&*app.store, &app.env, device.farm, read)
+            .map(Json)
+            .map_err(|e| {
+                tracing::error!(farm = %device.farm, error = %e, "the replica cannot be read");
+                ApiError::internal()
+            })
+    })
+    .await
+}
+
+fn phones(devices: Vec<DeviceRow>) -> Vec<Phone> {
+    devices
+        .into_iter()
+        .filter(|d| d.revoked_at.is_none() && d.kind == DeviceKind::Phone.as_str())
+        .map(|d| Phone {
+            name: d.name,
+            heard_at: d.heard_at,
+        })
+        .collect()
+}
+
+fn shown(
+    farm: &Farm,
+    day: Option<NaiveDate>,
+    phones: Vec<Phone>,
+    now: i64,
+) -> Result<Shown, FarmError> {
+    let today = farm.today()?;
+    let day = day.unwrap_or(today);
+    let next = day.checked_add_days(Days::new(1)).filter(|d| *d <= today);
+    Ok(Shown {
+        name: farm.name()?,
+        zone: farm.zone()?,
+        day,
+        today,
+        previous: day.checked_sub_days(Days::new(1)),
+        next,
+        sheet: farm.sheet(day, day)?,
+        sheet_hash: farm.sheet_hash(day, day)?,
+        records: farm.record_count()?,
+        phones,
+        now,
+    })
+}

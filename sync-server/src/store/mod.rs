@@ -1,0 +1,288 @@
+//! What the server keeps: farms, invites, devices, and each farm's log of changes.
+//!
+//! [`Store`] is the contract; SQLite ([`Sqlite`]) keeps it in one data folder. Everything is
+//! synchronous and meant to run on a thread that may block, so that no transaction is ever held
+//! while something else is awaited.
+//!
+//! Any store must hold to this:
+//!
+//! * What a method did is durable when it returns `Ok`, and nothing of it happened otherwise.
+//! * Two transactions that write to one farm's log come one after the other (a lock on the farm's
+//!   row). A change gets its number from the farm's own counter inside that transaction, so the
+//!   numbers that can be seen never have a gap that fills later: a cursor skips nothing.
+//! * An invite is spent once, however many ask at once.
+//! * Of codes and tokens it knows only SHA-256 hashes.
+//! * No answer about one farm depends on another.
+
+mod error;
+mod migrate;
+mod sqlite;
+mod sqlite_log;
+
+use pointdown_core::record::{Actor, Change, DocName, Hash, Id};
+use pointdown_core::sync::{Digest, DocDigest};
+
+pub use error::StoreError;
+pub use migrate::VERSION;
+pub use sqlite::Sqlite;
+
+/// The sixteen random bytes that all cursors of one store belong to. A store restored from an
+/// older copy gets new ones.
+pub type Epoch = [u8; 16];
+
+/// The SHA-256 hash of a secret.
+pub type SecretHash = [u8; 32];
+
+/// An invite to be kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct NewInvite {
+    /// The hash of its code.
+    pub code: SecretHash,
+    /// The farm it leads to; nothing lets a device bring its own farm or begin a new one.
+    pub farm: Option<Id>,
+    /// When it was made, milliseconds since 1970 UTC.
+    pub made_at: i64,
+    /// From when on it is no longer taken, milliseconds since 1970 UTC.
+    pub expires: i64,
+}
+
+/// What a device is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DeviceKind {
+    /// Logs and syncs.
+    Phone,
+    /// Only shows totals.
+    Screen,
+}
+
+impl DeviceKind {
+    /// The word for it.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            DeviceKind::Phone => "phone",
+            DeviceKind::Screen => "screen",
+        }
+    }
+}
+
+/// A device that wants in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Joining {
+    /// The hash of the invite's code.
+    pub code: SecretHash,
+    /// The farm that the device keeps already.
+    pub farm: Option<Id>,
+    /// The farm to begin where the invite is open and the device keeps none; nothing where a farm
+    /// may not be begun.
+    pub begin: Option<Id>,
+    /// The id of the new device.
+    pub device: Id,
+    /// Its name.
+    pub name: String,
+    /// What it is for.
+    pub kind: DeviceKind,
+    /// The hash of its token.
+    pub token: SecretHash,
+    /// Its actors so far.
+    pub actors: Vec<Actor>,
+    /// The time, milliseconds since 1970 UTC.
+    pub now: i64,
+}
+
+/// How an attempt to join ended. Only [`Joined::In`] spends the invite.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Joined {
+    /// The device belongs to this farm now.
+    In(Id),
+    /// There is no such invite for such a device.
+    Unknown,
+    /// The invite was used before.
+    Used,
+    /// The invite came too late.
+    Expired,
+    /// The device keeps another farm than the invite leads to.
+    OtherFarm,
+}
+
+/// A device as the server knows it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DeviceRow {
+    /// Its id.
+    pub id: Id,
+    /// The farm that it belongs to.
+    pub farm: Id,
+    /// Its name.
+    pub name: String,
+    /// What it is for.
+    pub kind: String,
+    /// The hash of its token.
+    pub token: SecretHash,
+    /// When it joined, milliseconds since 1970 UTC.
+    pub joined_at: i64,
+    /// When it last synced, milliseconds since 1970 UTC.
+    pub heard_at: Option<i64>,
+    /// When it was shut out, milliseconds since 1970 UTC.
+    pub revoked_at: Option<i64>,
+}
+
+/// A change on its way into the log.
+#[derive(Debug, Clone, Copy)]
+pub struct NewChange<'a> {
+    /// The change.
+    pub change: &'a Change,
+    /// Whether another device made it than the one that brought it.
+    pub relayed: bool,
+}
+
+/// A change of the log.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Logged {
+    /// Its number: from 1, without a gap.
+    pub n: u64,
+    /// The document that it belongs to.
+    pub doc: DocName,
+    /// Its name.
+    pub hash: Hash,
+    /// Its bytes.
+    pub bytes: Vec<u8>,
+}
+
+/// Whose an actor is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Registered {
+    /// The device that registered it or vouched for it.
+    pub device: Id,
+    /// Whether the device only vouched: the actor is another phone's.
+    pub vouched: bool,
+}
+
+/// What is needed to make a document.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct DocParts {
+    /// A saved form of it.
+    pub saved: Option<Vec<u8>>,
+    /// The changes that are not in the saved form, in the order of the log.
+    pub changes: Vec<Vec<u8>>,
+    /// The number of the last change of it.
+    pub upto: u64,
+}
+
+/// One farm's log, inside a transaction.
+pub trait Log {
+    /// The epoch of the store.
+    fn epoch(&self) -> Result<Epoch, StoreError>;
+
+    /// Gives the store a new epoch, as part of this transaction.
+    fn rotate_epoch(&self) -> Result<Epoch, StoreError>;
+
+    /// The number of the last change; 0 before the first.
+    fn counter(&self) -> Result<u64, StoreError>;
+
+    /// Whether a change is there.
+    fn has(&self, doc: &DocName, hash: &Hash) -> Result<bool, StoreError>;
+
+    /// The highest number that an actor gave to its own changes of a document; 0 where it made none.
+    fn actor_number(&self, doc: &DocName, actor: &Actor) -> Result<u64, StoreError>;
+
+    /// Whose an actor is, if this farm knows it.
+    fn registered(&self, actor: &Actor) -> Result<Option<Registered>, StoreError>;
+
+    /// Notes whose an actor is. The first to say so stays, except that a device which names an
+    /// actor its own takes it from one that only vouched for it.
+    fn register(&self, actor: &Actor, whose: Registered, now: i64) -> Result<(), StoreError>;
+
+    /// Notes that a device was heard.
+    fn heard(&self, device: Id, now: i64) -> Result<(), StoreError>;
+
+    /// Adds changes that are not there yet, in this order, and returns the new counter.
+    fn append(&self, device: Id, changes: &[NewChange<'_>], now: i64) -> Result<u64, StoreError>;
+
+    /// Changes after a number, in order, until their bytes pass `most_bytes`; at least one if there
+    /// is one.
+    fn after(&self, cursor: u64, most_bytes: usize) -> Result<Vec<Logged>, StoreError>;
+
+    /// The digest of each document: the farm's own first, then the newest month first.
+    fn docs(&self) -> Result<Vec<DocDigest>, StoreError>;
+
+    /// What makes a document.
+    fn doc(&self, doc: &DocName) -> Result<DocParts, StoreError>;
+
+    /// Keeps the saved form of a document, which holds all its changes up to a number.
+    fn keep_saved(&self, doc: &DocName, saved: &[u8], upto: u64) -> Result<(), StoreError>;
+
+    /// The digest of everything.
+    fn digest(&self) -> Result<Digest, StoreError> {
+        let mut all = Digest::default();
+        for doc in self.docs()? {
+            all.join(&doc.digest);
+        }
+        Ok(all)
+    }
+}
+
+/// What is done inside a transaction.
+pub type Work<'a> = &'a mut dyn FnMut(&dyn Log) -> Result<(), StoreError>;
+
+/// Where the server keeps everything; see the [module](self) for what any store must hold to.
+pub trait Store: Send + Sync {
+    /// The epoch.
+    fn epoch(&self) -> Result<Epoch, StoreError>;
+
+    /// Gives the store a new epoch: every phone then holds everything against it anew.
+    fn new_epoch(&self) -> Result<Epoch, StoreError>;
+
+    /// Every farm.
+    fn farms(&self) -> Result<Vec<Id>, StoreError>;
+
+    /// Keeps an invite. For a farm that is not there it is [`StoreError::NoSuchFarm`].
+    fn add_invite(&self, invite: &NewInvite) -> Result<(), StoreError>;
+
+    /// Spends an invite, begins the farm if it is a new one, and lets the device in: all or nothing.
+    fn join(&self, joining: &Joining) -> Result<Joined, StoreError>;
+
+    /// The device with this token hash, also one that was revoked.
+    fn device(&self, token: &SecretHash) -> Result<Option<DeviceRow>, StoreError>;
+
+    /// The devices of a farm, in the order in which they joined.
+    fn devices(&self, farm: Id) -> Result<Vec<DeviceRow>, StoreError>;
+
+    /// Shuts a device of a farm out; `false` where the farm has no such device or it was out.
+    fn revoke(&self, farm: Id, device: Id, now: i64) -> Result<bool, StoreError>;
+
+    /// Reads a farm's log in one transaction that sees one state.
+    fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError>;
+
+    /// Writes to a farm's log in one transaction: all of it or nothing.
+    fn write_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError>;
+}
+
+/// Reads a farm's log and returns what was read.
+pub fn read<T>(
+    store: &dyn Store,
+    farm: Id,
+    work: impl FnMut(&dyn Log) -> Result<T, StoreError>,
+) -> Result<T, StoreError> {
+    kept(work, |run| store.read_log(farm, run))
+}
+
+/// Writes to a farm's log and returns what came of it.
+pub fn write<T>(
+    store: &dyn Store,
+    farm: Id,
+    work: impl FnMut(&dyn Log) -> Result<T, StoreError>,
+) -> Result<T, StoreError> {
+    kept(work, |run| store.write_log(farm, run))
+}
+
+/// Carries a result out of a transaction whose closure has to be an object.
+fn kept<T>(
+    mut work: impl FnMut(&dyn Log) -> Result<T, StoreError>,
+    transaction: impl FnOnce(Work<'_>) -> Result<(), StoreError>,
+) -> Result<T, StoreError> {
+    let mut out = None;
+    transaction(&mut |log| {
+        out = Some(work(log)?);
+        Ok(())
+    })?;
+    out.ok_or_else(|| StoreError::Backend("a transaction was not run".into()))
+}
