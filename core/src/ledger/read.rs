@@ -40,9 +40,13 @@ pub fn read_change(doc: &DocName, bytes: &[u8]) -> Result<(Change, Vec<Entry>), 
         doc: doc.clone(),
         why: why.to_string(),
     };
-    // The header of a chunk says how long it is; a longer buffer would hold something else too.
+    // The header of a chunk carries the first four bytes of its hash, which Automerge does not look
+    // at here, and says how long the chunk is: a longer buffer would hold something else too.
     let change = automerge::Change::try_from(bytes)
         .map_err(|e| broken(&e.to_string().chars().take(120).collect::<String>()))?;
+    if bytes.get(4..8) != Some(&change.hash().0[..4]) {
+        return Err(broken("its checksum is wrong"));
+    }
     let exact = change.raw_bytes() == bytes || compressed(&change) == bytes;
     if !exact {
         return Err(broken("bytes beyond the end"));
