@@ -47,6 +47,11 @@ pub fn read_change(doc: &DocName, bytes: &[u8]) -> Result<(Change, Vec<Entry>), 
     if bytes.get(4..8) != Some(&change.hash().0[..4]) {
         return Err(broken("its checksum is wrong"));
     }
+    // A document keeps operations, not bytes, and makes its changes anew from them. A change that does
+    // not come out the same (an unknown column, an odd encoding) would leave the document unreadable.
+    if automerge::Change::from(change.decode()).hash() != change.hash() {
+        return Err(broken("it is not in the form that Automerge itself writes"));
+    }
     let exact = change.raw_bytes() == bytes || compressed(&change) == bytes;
     if !exact {
         return Err(broken("bytes beyond the end"));
