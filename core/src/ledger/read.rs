@@ -29,6 +29,8 @@ pub(super) fn header(doc: &DocName, change: &automerge::Change, actor: Actor) ->
         actor,
         seq: change.seq(),
         deps: change.deps().iter().map(|h| Hash(h.0)).collect(),
+        first_op: change.start_op().get(),
+        last_op: change.max_op(),
         made_at: change.timestamp(),
         bytes: change.raw_bytes().to_vec(),
     }

@@ -3,7 +3,10 @@ use rusqlite::Connection;
 use super::StoreError;
 
 /// The steps from an empty file on, in order; step `n` makes layout `n + 1`.
-const STEPS: &[&str] = &[include_str!("sql/0001_init.sql")];
+const STEPS: &[&str] = &[
+    include_str!("sql/0001_init.sql"),
+    include_str!("sql/0002_last_op.sql"),
+];
 
 /// The newest layout.
 pub const VERSION: u32 = STEPS.len() as u32;
