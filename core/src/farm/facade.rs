@@ -22,7 +22,7 @@ pub(super) struct Inner {
     pub(super) docs: BTreeMap<DocName, Document>,
     pub(super) me: Me,
     pub(super) underway: Option<Underway>,
-    /// Whether this opening has left its mark beside the file yet.
+    /// The note beside the file that tells it from a copy.
     #[cfg(feature = "native")]
     pub(super) mark: Option<super::mark::Mark>,
 }
@@ -235,28 +235,30 @@ impl Inner {
         &mut self,
         work: impl FnOnce(&Tx<'_>) -> Result<T, FarmError>,
     ) -> Result<T, FarmError> {
+        let done = self.try_write(work);
+        if done.is_err() {
+            self.docs.clear();
+        }
+        done
+    }
+
+    fn try_write<T>(
+        &mut self,
+        work: impl FnOnce(&Tx<'_>) -> Result<T, FarmError>,
+    ) -> Result<T, FarmError> {
         #[cfg(feature = "native")]
         let note = self
             .mark
-            .as_mut()
+            .as_ref()
             .map(super::mark::Mark::leave)
-            .transpose()?
-            .flatten();
-        let done = self.store.write(|tx| {
+            .transpose()?;
+        self.store.write(|tx| {
             #[cfg(feature = "native")]
             if let Some(note) = note {
                 tx.set_meta("mark", &note)?;
             }
             work(tx)
-        });
-        if done.is_err() {
-            self.docs.clear();
-            #[cfg(feature = "native")]
-            if let Some(mark) = &mut self.mark {
-                mark.forget();
-            }
-        }
-        done
+        })
     }
 
     pub(super) fn actor(&self) -> Actor {
