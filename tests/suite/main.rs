@@ -5,3 +5,5 @@ mod hostile;
 mod merging;
 mod naive;
 mod routes;
+mod store;
+mod tamper;
