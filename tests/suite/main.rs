@@ -1,5 +1,7 @@
 //! Every check that crosses a layer, in one binary.
 
+mod backup;
+mod crash;
 mod family;
 mod hostile;
 mod merging;

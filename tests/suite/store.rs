@@ -48,9 +48,7 @@ fn dump(connection: &Connection) -> String {
         let mut statement = connection
             .prepare(&format!("SELECT * FROM {table}"))
             .expect("a table");
-        let columns: Vec<String> = statement
-            .column_names().map(str::to_string)
-            .collect();
+        let columns: Vec<String> = statement.column_names().map(str::to_string).collect();
         let mut rows = statement.query([]).expect("rows");
         while let Some(row) = rows.next().expect("a row") {
             let values: Vec<String> = (0..columns.len())
@@ -394,4 +392,62 @@ fn folding_keeps_the_view_and_late_changes_and_meetings_work() {
     let third = ada.another("Cleo");
     meet(&third, &ada);
     assert_eq!(third.view(), ada.view());
+}
+
+/// Opens the file named by the variable as whoever runs this, and says how that went.
+#[test]
+#[ignore = "run by the next test, as a user who may not write"]
+fn child_opens_a_file_that_it_may_not_write() {
+    let path = PathBuf::from(std::env::var("READ_ONLY_DB").expect("a path"));
+    let error = refused(&path);
+    assert_eq!(error.kind, ErrorKind::Storage, "{error}");
+    assert!(error.message.contains("cannot be written"), "{error}");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_file_that_may_not_be_written_is_refused_and_left_as_it_is() {
+    use std::os::unix::fs::{MetadataExt, PermissionsExt};
+    use std::os::unix::process::CommandExt;
+    let folder = folder();
+    let path = folder.path().join("a.db");
+    drop(on_file(&path));
+    let mode = |path: &Path, mode| {
+        let mode = std::fs::Permissions::from_mode(mode);
+        std::fs::set_permissions(path, mode).expect("permissions");
+    };
+    for (file, _) in bytes(&path) {
+        mode(&file, 0o444);
+    }
+    mode(folder.path(), 0o555);
+    let before = bytes(&path);
+    let root = std::fs::metadata(folder.path()).expect("a folder").uid() == 0;
+    let exe = std::env::current_exe().expect("this program");
+    let mut child = std::process::Command::new(&exe);
+    child
+        .args([
+            "--exact",
+            "store::child_opens_a_file_that_it_may_not_write",
+            "--ignored",
+        ])
+        .env("READ_ONLY_DB", &path)
+        .current_dir("/");
+    if root {
+        // Root may write anything: be nobody.
+        child.uid(65534).gid(65534);
+    }
+    let done = match child.output() {
+        Ok(done) => done,
+        Err(e) => {
+            eprintln!(
+                "SKIPPED: this test cannot run {} as another user: {e}",
+                exe.display()
+            );
+            return;
+        }
+    };
+    let said = String::from_utf8_lossy(&done.stdout);
+    assert!(done.status.success() && said.contains("1 passed"), "{said}");
+    assert_eq!(before, bytes(&path));
+    mode(folder.path(), 0o755);
 }
