@@ -9,3 +9,4 @@ mod naive;
 mod routes;
 mod store;
 mod tamper;
+mod zones;
