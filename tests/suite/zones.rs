@@ -109,9 +109,7 @@ fn thirty_six_hours_over_a_clock_change() {
     }
 }
 
-/// Zones whose rules the editions of the database that the two libraries carry (2025b and a later one)
-/// do not tell differently; Morocco's, for one, they do.
-const ZONES: [&str; 23] = [
+const ZONES: [&str; 24] = [
     "America/New_York",
     "America/Chicago",
     "America/Denver",
@@ -127,6 +125,7 @@ const ZONES: [&str; 23] = [
     "Europe/Berlin",
     "Europe/Lisbon",
     "Africa/Cairo",
+    "Africa/Casablanca",
     "Asia/Kolkata",
     "Asia/Kathmandu",
     "Asia/Tehran",
@@ -140,10 +139,12 @@ const ZONES: [&str; 23] = [
 proptest! {
     #![proptest_config(ProptestConfig { cases: 3000, ..Default::default() })]
 
-    /// Held against jiff, which reads the same database with code of its own.
+    /// Held against jiff, which reads the same database with code of its own. Up to the end of 2025:
+    /// the editions that the two libraries carry (2025b, 2026f) tell later years differently for
+    /// Morocco and Cuba.
     #[test]
     fn another_library_finds_the_same_day(
-        which in 0..ZONES.len(), ms in 946_684_800_000i64..2_082_758_400_000,
+        which in 0..ZONES.len(), ms in 946_684_800_000i64..1_767_225_600_000,
     ) {
         let (ours, theirs) = (zone(ZONES[which]), TimeZone::get(ZONES[which]).expect("a zone"));
         let moment = jiff::Timestamp::from_millisecond(ms).expect("a moment");
