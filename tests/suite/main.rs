@@ -2,14 +2,19 @@
 #![allow(clippy::unwrap_used)] // In a test a panic is the report.
 
 mod architecture;
+mod backup;
 mod cartons;
+mod crash;
 mod family;
 mod hostile;
 mod merging;
 mod naive;
 mod rates;
 mod routes;
+mod store;
+mod tamper;
 mod trade_boundaries;
 mod trade_checks;
 mod trade_properties;
 mod trade_traps;
+mod zones;

@@ -24,7 +24,7 @@ pub(super) struct Inner {
     pub(super) underway: Option<Underway>,
     /// Whether an exchange with the server goes on, from one message to the next.
     pub(super) exchanging: bool,
-    /// Whether this opening has left its mark beside the file yet.
+    /// The note beside the file that tells it from a copy.
     #[cfg(feature = "native")]
     pub(super) mark: Option<super::mark::Mark>,
 }
@@ -159,6 +159,7 @@ impl Farm {
             }
             Location::Memory => None,
         };
+        let upgraded = store.upgraded();
         let inner = Inner {
             store,
             docs: BTreeMap::new(),
@@ -168,10 +169,14 @@ impl Farm {
             #[cfg(feature = "native")]
             mark,
         };
-        Ok(Farm {
+        let farm = Farm {
             env,
             inner: Mutex::new(inner),
-        })
+        };
+        if upgraded {
+            farm.rebuild()?;
+        }
+        Ok(farm)
     }
 
     pub(super) fn lock(&self) -> MutexGuard<'_, Inner> {
@@ -238,28 +243,30 @@ impl Inner {
         &mut self,
         work: impl FnOnce(&Tx<'_>) -> Result<T, FarmError>,
     ) -> Result<T, FarmError> {
+        let done = self.try_write(work);
+        if done.is_err() {
+            self.docs.clear();
+        }
+        done
+    }
+
+    fn try_write<T>(
+        &mut self,
+        work: impl FnOnce(&Tx<'_>) -> Result<T, FarmError>,
+    ) -> Result<T, FarmError> {
         #[cfg(feature = "native")]
         let note = self
             .mark
-            .as_mut()
+            .as_ref()
             .map(super::mark::Mark::leave)
-            .transpose()?
-            .flatten();
-        let done = self.store.write(|tx| {
+            .transpose()?;
+        self.store.write(|tx| {
             #[cfg(feature = "native")]
             if let Some(note) = note {
                 tx.set_meta("mark", &note)?;
             }
             work(tx)
-        });
-        if done.is_err() {
-            self.docs.clear();
-            #[cfg(feature = "native")]
-            if let Some(mark) = &mut self.mark {
-                mark.forget();
-            }
-        }
-        done
+        })
     }
 
     pub(super) fn actor(&self) -> Actor {

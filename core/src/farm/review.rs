@@ -122,6 +122,9 @@ impl Farm {
     }
 }
 
+/// A hundred years: no clock that anyone lives by is off by more.
+const CENTURY_S: i64 = 3_155_760_000;
+
 impl Inner {
     /// Notes how far the clock is off against the server's, when that is news.
     pub(super) fn clock_news(&mut self, offset_ms: i64) -> Result<Option<i64>, FarmError> {
@@ -129,6 +132,10 @@ impl Inner {
         let noted: i64 = self
             .store
             .read::<_, FarmError>(|tx| Ok(tx.meta("clock_noted")?.unwrap_or(0)))?;
+        if offset_s.abs() > CENTURY_S {
+            // The server's clock is the absurd one.
+            return Ok(None);
+        }
         let off = offset_s.abs() >= OFF_S;
         let news = if off {
             (offset_s - noted).abs() >= OFF_S / 2

@@ -73,33 +73,66 @@ impl Inner {
         Ok(alone || (saved && self.document(doc)?.has(hash)))
     }
 
+    /// The Lamport counter of the last write of a change; nothing where it is not here.
+    fn last_op(&mut self, doc: &DocName, hash: &Hash) -> Result<Option<u64>, FarmError> {
+        let (alone, op, saved) = self.store.read::<_, FarmError>(|tx| {
+            Ok((
+                tx.has_change(doc, hash)?,
+                tx.last_op(doc, hash)?,
+                tx.is_folded(doc)?,
+            ))
+        })?;
+        match op {
+            None if alone || saved => Ok(self.document(doc)?.change(hash).map(|c| c.last_op)),
+            op => Ok(op),
+        }
+    }
+
     /// Reads and checks changes; nothing is kept yet.
     pub(super) fn ready<'a>(
         &mut self,
         changes: impl IntoIterator<Item = (&'a DocName, &'a [u8])>,
     ) -> Result<Ready, FarmError> {
         let mut ready = Ready::default();
-        let mut here: BTreeSet<(DocName, Hash)> = BTreeSet::new();
+        let mut here: BTreeMap<(DocName, Hash), u64> = BTreeMap::new();
         let mut numbers: BTreeMap<(DocName, Actor), u64> = BTreeMap::new();
         for (doc, bytes) in changes {
             let (change, entries) = read_change(doc, bytes)?;
             let key = (doc.clone(), change.hash);
-            if here.contains(&key) || self.has(doc, &change.hash)? {
+            if here.contains_key(&key) || self.has(doc, &change.hash)? {
                 continue;
             }
-            let first = genesis(self.me.farm, doc).hash;
+            let first = genesis(self.me.farm, doc);
             let mut missing = Vec::new();
+            let mut last_op = 0;
             for dep in &change.deps {
-                let there =
-                    *dep == first || here.contains(&(doc.clone(), *dep)) || self.has(doc, dep)?;
-                if !there {
-                    missing.push(*dep);
+                let op = match here.get(&(doc.clone(), *dep)) {
+                    Some(op) => Some(*op),
+                    None if *dep == first.hash => Some(first.last_op),
+                    None => self.last_op(doc, dep)?,
+                };
+                match op {
+                    Some(op) => last_op = op.max(last_op),
+                    None => missing.push(*dep),
                 }
             }
             if !missing.is_empty() || change.deps.is_empty() {
                 return Err(LedgerError::Missing {
                     doc: doc.clone(),
                     missing,
+                }
+                .into());
+            }
+            // A saved document leaves this number out and works it out again, so that one forged
+            // number would make it unreadable for everyone.
+            if change.first_op != last_op + 1 {
+                return Err(LedgerError::BrokenChange {
+                    doc: doc.clone(),
+                    why: format!(
+                        "its writes are numbered from {}, due is {}",
+                        change.first_op,
+                        last_op + 1
+                    ),
                 }
                 .into());
             }
@@ -113,7 +146,7 @@ impl Inner {
                 return Err(LedgerError::Forked { doc: doc.clone() }.into());
             }
             numbers.insert((doc.clone(), change.actor), change.seq);
-            here.insert(key);
+            here.insert(key, change.last_op);
             ready.changes.push(change);
             ready.entries.extend(entries);
         }

@@ -1,9 +1,10 @@
+use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::facade::Inner;
 use super::take::project;
 use super::{Farm, FarmError};
-use crate::book::fold;
+use crate::book::{Book, fold};
 use crate::ledger::read_change;
 use crate::record::{DocName, Entry, Zone};
 
@@ -53,6 +54,12 @@ impl Farm {
         Ok(())
     }
 
+    /// Caps the database file at so many pages of 4096 bytes. A log beyond it is refused as on a full
+    /// disk, and changes nothing.
+    pub fn cap(&self, pages: u32) -> Result<(), FarmError> {
+        Ok(self.lock().store.cap(pages)?)
+    }
+
     /// Looks the whole database over: SQLite's own check, the documents, the tables against one
     /// plain fold over all records, and every lot's eggs accounted for.
     pub fn check(&self) -> Result<Check, FarmError> {
@@ -73,9 +80,12 @@ impl Farm {
                 Err(e) => wrong.push(e.message),
             }
         }
-        let (records, zone, balances) = inner
-            .store
-            .read::<_, FarmError>(|tx| Ok((tx.live_records()?, tx.zone()?, tx.balances()?)))?;
+        let (records, zone, balances, lines) = inner.store.read::<_, FarmError>(|tx| {
+            // Records are dated from 2000 to 2200.
+            let last = NaiveDate::from_ymd_opt(2300, 1, 1).unwrap_or_default();
+            let lines = tx.lines(NaiveDate::default(), last)?;
+            Ok((tx.live_records()?, tx.zone()?, tx.balances()?, lines))
+        })?;
         let book = fold(&records, zone, None);
         if !book.conserved() {
             wrong.push("eggs came or went without a record".into());
@@ -86,6 +96,11 @@ impl Farm {
             .collect();
         if counted != book.balances {
             wrong.push("the balances are not what the records add up to".into());
+        }
+        let mut days = Book::default();
+        lines.into_iter().for_each(|line| days.count(line));
+        if days.lines != book.lines {
+            wrong.push("the lines of the days are not what the records add up to".into());
         }
         Ok(Check {
             records: records.len(),

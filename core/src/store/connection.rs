@@ -25,6 +25,7 @@ impl From<&Path> for Location {
 #[derive(Debug)]
 pub struct Store {
     connection: Connection,
+    upgraded: bool,
 }
 
 impl Store {
@@ -34,7 +35,9 @@ impl Store {
             Location::File(path) => Connection::open(path)?,
             Location::Memory => Connection::open_in_memory()?,
         };
-        connection.busy_timeout(Duration::from_secs(5))?;
+        // Whoever has the file open keeps it open; a short wait is for one that is just closing.
+        connection.busy_timeout(Duration::from_secs(1))?;
+        let found = migrate::layout(&connection)?;
         // In a browser there is no shared memory and one connection only; there the journal is a
         // plain one. Everywhere else a log that is written ahead, synced at every commit.
         if !cfg!(target_family = "wasm") {
@@ -48,7 +51,16 @@ impl Store {
         migrate::migrate_to(&mut connection, migrate::VERSION)?;
         // An empty write takes the lock now, so that a second process hears it at once.
         connection.execute_batch("BEGIN IMMEDIATE; COMMIT")?;
-        Ok(Store { connection })
+        Ok(Store {
+            connection,
+            upgraded: (1..migrate::VERSION).contains(&found),
+        })
+    }
+
+    /// Whether opening brought the file to a newer layout. Its view was made by an older version
+    /// then, and is to be made anew.
+    pub fn upgraded(&self) -> bool {
+        self.upgraded
     }
 
     /// Does something in one transaction: all of it is durable when this returns `Ok`, nothing of
@@ -74,6 +86,13 @@ impl Store {
     ) -> Result<T, E> {
         let transaction = self.connection.transaction().map_err(StoreError::from)?;
         work(&Tx::new(transaction))
+    }
+
+    /// Caps the file at so many pages (of 4096 bytes each); a write beyond is refused as on a full disk.
+    pub fn cap(&mut self, pages: u32) -> Result<(), StoreError> {
+        Ok(self
+            .connection
+            .pragma_update_and_check(None, "max_page_count", pages, |_| Ok(()))?)
     }
 
     /// Asks SQLite whether the file is whole; the first complaint if it is not.

@@ -20,6 +20,8 @@ fn change(doc: &str, actor: Actor, seq: u64) -> Change {
         seq,
         deps: Vec::new(),
         made_at: NOW / 1000,
+        first_op: seq,
+        last_op: seq,
         bytes: random::<100>().to_vec(),
     }
 }
