@@ -6,34 +6,45 @@ use pointdown_core::record::Kind;
 
 const AFTER: &str = "\
 A short day:
-  pointdown begin --name 'Willow Farm' --zone America/Chicago --person Ada --device 'Ada phone'
+  pointdown begin --name 'Willow Farm' --zone America/Chicago \\
+      --person Ada --device 'Ada phone'
   pointdown add coop North species=hen,duck
   pointdown log gather coop=North species=hen count=42
   pointdown log wash parts=oldest:40/hen means=dry
   pointdown today
 
-Times (--at, at=) are in the farm's zone: 07:30 (today), 'yesterday 18:00', '2026-11-24 07:30', or
-RFC 3339 such as 2026-11-24T13:30:00Z. Days are today, yesterday, tomorrow or 2026-11-24.
-Lots are a day and a species: today/hen, 2026-11-24/duck; parts are lots with eggs: today/hen=12.
-parts=oldest:30/hen takes 30 hen eggs from the oldest lots and prints which.
+Times (--at, at=) are in the farm's zone: 07:30 (today), 'yesterday 18:00',
+'2026-11-24 07:30', or RFC 3339 such as 2026-11-24T13:30:00Z.
+Days are today, yesterday, tomorrow or 2026-11-24.
+Lots are a day and a species: today/hen, 2026-11-24/duck; parts are lots with
+eggs: today/hen=12. parts=oldest:30/hen takes 30 hen eggs from the oldest lots
+and prints which.
 
 Exit codes:
   0  done
-  1  not allowed: a field, a value or a file of another farm; nothing was changed
+  1  not allowed: a field, a value, a file of another farm; nothing was changed
   2  the command line was not understood
-  3  not found, or more than one thing is meant
-  4  storage: the database or file is in use, full, damaged, unwritable or of a newer version
+  3  not found, more than one thing is meant, or no server joined
+  4  storage: the database or file is in use, full, damaged, not writable, or of
+     a newer version
   5  the server cannot be reached, or refused
 
-With --json, results go to standard output as one JSON object or array, and an error to standard
-error as {\"error\", \"message\"}, with \"field\", \"value\" and \"allowed\" where a field is to blame.";
+With --json, results go to standard output as one JSON object or array, and an
+error to standard error as {\"error\", \"message\"}, with \"field\", \"value\" and
+\"allowed\" where a field is to blame.";
 
 /// Egg records that a family keeps apart and combines.
 #[derive(Debug, Parser)]
 #[command(name = "pointdown", version, after_help = AFTER, arg_required_else_help = true)]
 pub(crate) struct Cli {
     /// The database file; one in your own data folder unless given.
-    #[arg(long, global = true, env = "POINTDOWN_DB", value_name = "FILE")]
+    #[arg(
+        long,
+        global = true,
+        env = "POINTDOWN_DB",
+        hide_env_values = true,
+        value_name = "FILE"
+    )]
     pub(crate) db: Option<PathBuf>,
 
     /// Print JSON for programs.
@@ -80,9 +91,10 @@ pub(crate) enum Command {
         #[arg(value_parser = kinds())]
         kind: Option<String>,
     },
-    /// Correct fields of a record; the first values are kept beside the new ones.
+    /// Correct fields of a record; the first values are kept too.
     Amend {
         /// The record: its id, or the last characters of it (four at least).
+        #[arg(allow_hyphen_values = true)]
         id: String,
         /// New values; FIELD= alone takes an optional field away, at=TIME moves it in time.
         #[arg(value_name = "FIELD=VALUE", required = true)]
@@ -94,6 +106,7 @@ pub(crate) enum Command {
     /// Say that a record should not stand. Voiding the void brings it back.
     Void {
         /// The record: its id, or the last characters of it (four at least).
+        #[arg(allow_hyphen_values = true)]
         id: String,
         /// Why.
         #[arg(long)]
@@ -104,6 +117,7 @@ pub(crate) enum Command {
     /// Everything about one record.
     Show {
         /// The record: its id, or the last characters of it (four at least).
+        #[arg(allow_hyphen_values = true)]
         id: String,
     },
     /// Today's combined totals.
@@ -125,11 +139,12 @@ pub(crate) enum Command {
     },
     /// Where eggs are now, by station and lot.
     OnHand,
-    /// Join a server with an invite code, with the farm that is here or as a new phone.
+    /// Join a server with an invite code.
     Join {
         /// The server's address, such as http://192.0.2.7:4680.
         url: String,
         /// The code of the invite.
+        #[arg(allow_hyphen_values = true)]
         code: String,
         /// Who logs here; needed where no farm is here yet.
         #[arg(long)]
@@ -149,7 +164,7 @@ pub(crate) enum Command {
         /// A new file.
         file: PathBuf,
     },
-    /// Take what another device exported; makes the database where there is none.
+    /// Take what another device exported, also into a new database.
     Import {
         /// The exported file.
         file: PathBuf,
@@ -172,6 +187,7 @@ pub(crate) enum Command {
     /// From now on, log as this person.
     WriteAs {
         /// The person's name or id.
+        #[arg(allow_hyphen_values = true)]
         person: String,
         /// Give this device a new name too.
         #[arg(long)]

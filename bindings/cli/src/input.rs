@@ -210,8 +210,18 @@ impl Reader<'_> {
             if all.0.keys().any(|lot: &Lot| lot.species == species) {
                 return Err(wrong());
             }
-            all.0
-                .extend(self.farm.oldest_first(station, species, eggs)?.0);
+            let found = self
+                .farm
+                .oldest_first(station, species, eggs)
+                .map_err(|e| match e.kind {
+                    // The field to blame is the one that the person wrote.
+                    ErrorKind::Invalid => {
+                        let there = e.message.rsplit("; ").next().unwrap_or_default();
+                        invalid(field, item, there)
+                    }
+                    _ => e.into(),
+                })?;
+            all.0.extend(found.0);
         }
         Ok(all)
     }

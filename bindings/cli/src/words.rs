@@ -139,6 +139,8 @@ impl Words {
                 FieldType::Seen => {}
                 FieldType::Values => said.push(self.new_values(value)),
                 FieldType::Flag if *value == Value::Bool(true) => said.push(label(spec.name)),
+                // `3 minutes`, not `minutes 3 minutes`.
+                FieldType::Number(_, _, _, unit) if unit == spec.name => said.push(shown),
                 FieldType::Count(..)
                 | FieldType::Number(..)
                 | FieldType::Temperature(..)

@@ -66,13 +66,18 @@ fn print_logged(
         let shown = lots(&words, parts);
         screen.line(format!("Oldest first, from {}: {shown}", station.code()))?;
     }
-    screen.line(format!("Logged {}", line(&words, &logged.record)))?;
+    let row = &logged.record;
+    screen.line(if Kind::from_code(&row.kind).is_some_and(Kind::is_setup) {
+        let short = row.id.short();
+        format!("Added {} {short}: {}", row.kind, words.summary(row))
+    } else {
+        format!("Logged {}", line(&words, row))
+    })?;
     for short in overdrawn {
-        let text = |name: &str| short[name].as_str().unwrap_or_default().to_string();
         screen.line(format!(
-            "Note: more of {} left {} than came ({}); log what is missing, or amend",
-            text("lot"),
-            text("station"),
+            "Note: {} is short of {} ({} eggs): more left than came. Log what is missing, or amend.",
+            short["station"].as_str().unwrap_or_default(),
+            short["lot"].as_str().unwrap_or_default(),
             short["eggs"]
         ))?;
     }

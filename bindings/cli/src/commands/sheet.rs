@@ -2,6 +2,7 @@ use std::collections::BTreeMap;
 
 use pointdown_core::book::{OnHand, Sheet};
 use pointdown_core::farm::Farm;
+use pointdown_core::record::InvalidRecord;
 
 use super::Base;
 use crate::fail::Failure;
@@ -10,10 +11,13 @@ use crate::tables::Screen;
 use crate::words::{Words, label};
 
 /// Stands under every sheet: the figures are a record, not a judgement.
-const CAUTION: &str = "Local food rules, product labels and your vet decide what may be eaten or sold; \nthis only counts.";
+const CAUTION: &str =
+    "Where food is touched, local rules, labels and vets decide; this only counts.";
 
 pub(super) fn day(base: &Base, screen: &mut Screen<'_>, day: &str) -> Result<(), Failure> {
-    range(base, screen, day, day)
+    let farm = base.open()?;
+    let day = Calendar::of(&farm)?.day("day", day)?;
+    show(&farm, screen, &farm.sheet(day, day)?)
 }
 
 pub(super) fn range(
@@ -26,11 +30,18 @@ pub(super) fn range(
     let calendar = Calendar::of(&farm)?;
     let from = calendar.day("from", from)?;
     let to = calendar.day("to", to)?;
-    let sheet = farm.sheet(from, to)?;
-    if screen.json {
-        return Ok(screen.value(&sheet)?);
+    if to < from {
+        let allowed = format!("allowed is {from} or later, the first day of the range");
+        return Err(InvalidRecord::new("to", to, allowed).into());
     }
-    print(&farm, screen, &sheet)
+    show(&farm, screen, &farm.sheet(from, to)?)
+}
+
+fn show(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
+    if screen.json {
+        return Ok(screen.value(sheet)?);
+    }
+    print(farm, screen, sheet)
 }
 
 fn print(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
@@ -50,6 +61,7 @@ fn print(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Fail
     if sheet.pulled.eggs != 0 {
         screen.title(format!("Pulled: {}", eggs(sheet.pulled.eggs)))?;
         counts(screen, "reason", &sheet.pulled.by_reason)?;
+        screen.line("")?;
         counts(screen, "use", &sheet.pulled.by_use)?;
     }
     titled(screen, "Cleaned", "means", &sheet.washed)?;
