@@ -150,10 +150,11 @@ impl Words {
                 _ => said.push(shown),
             }
         }
+        let mut line = said.join(", ");
         if let Some(note) = row.fields.get("note") {
-            said.push(format!("({})", plain(note)));
+            line.push_str(&format!(" ({})", plain(note)));
         }
-        said.join(", ")
+        line
     }
 
     fn new_values(&self, set: &Value) -> String {

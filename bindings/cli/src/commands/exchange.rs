@@ -1,8 +1,8 @@
-use pointdown_core::farm::{Farm, Join, Status};
+use pointdown_core::farm::{ErrorKind, Farm, Join, Status};
 use pointdown_core::record::Instant;
 use serde_json::json;
 
-use super::setup::{Newcomer, newcomer, who};
+use super::setup::{Newcomer, newcomer, settle, who};
 use super::{Base, env};
 use crate::fail::Failure;
 use crate::moments::Calendar;
@@ -15,32 +15,13 @@ pub(super) fn join(
     code: &str,
     names: Newcomer,
 ) -> Result<(), Failure> {
-    let farm = match base.open_if_there()? {
-        Some(farm) => {
-            let all = farm.names()?;
-            let kept = farm.device().and_then(|id| all.get(&id));
-            let device = match (&names.1, kept) {
-                (Some(device), _) | (None, Some(device)) => device.as_str(),
-                (None, None) => newcomer(&names)?.1,
-            };
-            farm.join(&Join {
-                url,
-                invite: code,
-                device,
-            })?;
-            farm
-        }
-        None => {
-            let (person, device) = newcomer(&names)?;
-            base.make_folder()?;
-            let join = Join {
-                url,
-                invite: code,
-                device,
-            };
-            Farm::join_new(&base.location(), env(), &join, person)?
-        }
-    };
+    let farm = joined(base, url, code, &names).map_err(|e| go_on(base, url, e))?;
+    if farm.person().is_none() && names.0.is_some() {
+        // An earlier joining broke off before anyone was named.
+        let (person, device) = newcomer(&names)?;
+        settle(&farm, person, device)?;
+        farm.sync()?;
+    }
     if screen.json {
         let mut all = who(base, &farm)?;
         all["status"] = json!(farm.status()?);
@@ -49,6 +30,47 @@ pub(super) fn join(
     let name = farm.name()?.unwrap_or_else(|| "the farm".into());
     screen.line(format!("Joined {url}; this device keeps {name}."))?;
     print_status(screen, &farm)
+}
+
+/// Joins with the farm that is here, or as a new phone.
+fn joined(base: &Base, url: &str, code: &str, names: &Newcomer) -> Result<Farm, Failure> {
+    let join = |device| Join {
+        url,
+        invite: code,
+        device,
+    };
+    let Some(farm) = base.open_if_there()? else {
+        let (person, device) = newcomer(names)?;
+        base.make_folder()?;
+        let join = join(device);
+        return Ok(Farm::join_new(&base.location(), env(), &join, person)?);
+    };
+    let all = farm.names()?;
+    let kept = farm.device().and_then(|id| all.get(&id));
+    let device = match (&names.1, kept) {
+        (Some(device), _) | (None, Some(device)) => device.as_str(),
+        (None, None) => newcomer(names)?.1,
+    };
+    farm.join(&join(device))?;
+    Ok(farm)
+}
+
+/// Where the connection is lost after the invite was taken, the same code works no second time:
+/// says how to go on.
+fn go_on(base: &Base, url: &str, failure: Failure) -> Failure {
+    let Failure::Farm(mut e) = failure else {
+        return failure;
+    };
+    let server = base
+        .open_if_there()
+        .ok()
+        .flatten()
+        .and_then(|farm| farm.status().ok()?.server);
+    if e.kind == ErrorKind::Network && server.as_deref() == Some(url.trim_end_matches('/')) {
+        e.message
+            .push_str(". This device has joined already: go on with `pointdown sync`");
+    }
+    e.into()
 }
 
 pub(super) fn sync(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
@@ -67,6 +89,7 @@ pub(super) fn sync(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> 
         done.received,
         done.waiting
     ))?;
+    nobody(screen, &farm)?;
     refused(screen, &status)
 }
 
@@ -92,16 +115,32 @@ pub(super) fn status(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure
         all["status"] = json!(farm.status()?);
         return Ok(screen.value(&all)?);
     }
-    let named = |of: &str| all[of]["name"].as_str().unwrap_or("nobody yet").to_string();
+    let named = |of: &str| {
+        all[of]["name"]
+            .as_str()
+            .unwrap_or("(no name yet)")
+            .to_string()
+    };
     screen.line(format!("{}, {}", named("farm"), farm.zone()?))?;
-    screen.line(format!(
-        "{} writes here, on {}. {} records.",
-        named("person"),
-        named("device"),
-        farm.record_count()?
-    ))?;
+    if farm.person().is_some() {
+        let (person, device) = (named("person"), named("device"));
+        screen.line(format!("{person} writes here, on {device}."))?;
+    }
+    nobody(screen, &farm)?;
+    screen.line(match farm.record_count()? {
+        1 => "1 record.".to_string(),
+        n => format!("{n} records."),
+    })?;
     screen.line(format!("The book is {}.", base.path.display()))?;
     print_status(screen, &farm)
+}
+
+/// What to do where the farm is here and its writer is not.
+fn nobody(screen: &mut Screen<'_>, farm: &Farm) -> Result<(), Failure> {
+    if farm.person().is_none() {
+        screen.line("Nobody writes here yet: pointdown write-as PERSON --device NAME")?;
+    }
+    Ok(())
 }
 
 fn print_status(screen: &mut Screen<'_>, farm: &Farm) -> Result<(), Failure> {

@@ -1,4 +1,4 @@
-use pointdown_core::record::{COMMON, FieldSpec, Kind, spec};
+use pointdown_core::record::{COMMON, FieldSpec, FieldType, Kind, spec};
 use serde_json::{Value, json};
 
 use crate::fail::Failure;
@@ -42,12 +42,13 @@ pub(super) fn print(screen: &mut Screen<'_>, kind: Option<&str>) -> Result<(), F
     Ok(())
 }
 
-/// The device is always the one that logs, so nobody gives it.
+/// The device is always the one that logs, and what a writer had seen is known here: nobody gives
+/// them.
 fn fields_of(kind: Kind) -> impl Iterator<Item = &'static FieldSpec> {
     spec(kind)
         .iter()
         .chain(COMMON)
-        .filter(|field| field.name != "device")
+        .filter(|field| field.name != "device" && !matches!(field.ty, FieldType::Seen))
 }
 
 fn as_json(field: &FieldSpec) -> Value {

@@ -48,6 +48,11 @@ const LINES: &[(&str, &str)] = &[
     ),
     ("person name=Cleo retired=tomorrow", "name=Clea"),
     ("cooler name=Cellar retired=today", "retired="),
+    ("clock offset_s=120", "offset_s=0"),
+    (
+        "decision line=double/x state=2 choice=seen",
+        "choice=both_right",
+    ),
     (
         "outlet name=Shop contact=555-0100 retired=today",
         "contact=",
@@ -61,6 +66,10 @@ fn every_kind_is_logged_amended_voided_and_listed() {
     phone.say("add cooler Fridge").good();
     for (line, change) in LINES {
         let kind = line.split(' ').next().expect("a kind");
+        if Kind::from_code(kind).is_none() {
+            eprintln!("not checked: this core has no kind {kind}");
+            continue;
+        }
         let before = phone.ask(&format!("list {kind}")).as_array().map(Vec::len);
         let id = phone.log(line);
         let listed = phone.ask(&format!("list {kind}"));
@@ -104,8 +113,8 @@ fn no_kind_and_no_field_is_left_out_of_these_tests() {
             .map(|(line, change)| format!("{line} {change}"))
             .collect();
         assert!(!lines.is_empty(), "no line for {}", kind.code());
-        // A loose out has no carton run, and a recount has a lot or a species; both stand in the
-        // test of the whole day.
+        // A loose out or cull has no carton run, and a recount has a lot or a species; they stand in
+        // tests of their own.
         let elsewhere = [
             ("out", "carton"),
             ("out", "cartons"),
@@ -168,5 +177,24 @@ fn lots_are_apart_by_coop_where_the_farm_wants_it() {
     assert!(
         text.contains("/hen/North=5") && text.contains("/hen/South=7"),
         "{text}"
+    );
+}
+
+#[test]
+fn a_cull_names_the_carton_run_by_the_end_of_its_id() {
+    if !spec(Kind::Cull).iter().any(|field| field.name == "carton") {
+        eprintln!("not checked: a cull of this core names no carton run");
+        return;
+    }
+    let phone = Phone::with_farm();
+    phone.log("gather coop=South species=hen count=6");
+    let run = phone.log(
+        "carton from=basket parts=oldest:6/hen species=hen eggs_per_carton=6 cartons=1 packed=today",
+    );
+    let line = "cull station=cartoned parts=oldest:6/hen reason=held use=discard carton=";
+    let cull = phone.log(&format!("{line}{}", &run[16..]));
+    assert_eq!(
+        phone.ask(&format!("show {cull}"))["fields"]["carton"],
+        run.as_str()
     );
 }

@@ -103,6 +103,40 @@ fn a_connection_lost_after_joining_leaves_everything_waiting() {
 }
 
 #[test]
+fn a_new_phone_that_lost_the_connection_says_how_to_go_on() {
+    let farm = Phone::with_farm().ask("status")["farm"]["id"].clone();
+    let joined = format!(r#"{{"farm":{farm},"token":"{}"}}"#, "ab".repeat(32));
+    let broken = || ("503 Service Unavailable", String::new());
+    let url = answers(vec![("200 OK", joined), broken(), broken()]);
+    let phone = Phone::new();
+    let line = format!("join {url} code --person Cleo --device tablet --json");
+    let error = phone.say(&line).failed(5);
+    assert!(
+        error["message"]
+            .as_str()
+            .expect("words")
+            .contains("go on with `pointdown sync`")
+    );
+    let status = phone.ask("status");
+    assert_eq!(status["status"]["server"], url.as_str());
+    assert_eq!(status["farm"]["id"], farm);
+    phone.say("sync --json").failed(5);
+    assert!(
+        phone
+            .say("status")
+            .good()
+            .contains("Nobody writes here yet")
+    );
+    let error = phone.say("log feed kg=1 --json").failed(1);
+    assert_eq!(error["field"], "by");
+    // Without the server, a person can still be added and write.
+    phone.say("add person Cleo").good();
+    phone.say("write-as cleo --device tablet").good();
+    phone.log("feed kg=1");
+    assert_eq!(phone.ask("status")["device"]["name"], "tablet");
+}
+
+#[test]
 fn an_invite_to_another_farm_is_refused() {
     let other = Phone::with_farm();
     let farm = other.ask("status")["farm"]["id"]
