@@ -2,6 +2,7 @@
 
 mod day;
 mod errors;
+mod family;
 mod files;
 mod kinds;
 mod phone;
