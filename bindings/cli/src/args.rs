@@ -14,7 +14,8 @@ A short day:
   pointdown today
 
 Times (--at, at=) are in the farm's zone: 07:30 (today), 'yesterday 18:00',
-'2026-11-24 07:30', or RFC 3339 such as 2026-11-24T13:30:00Z.
+'2026-11-24 07:30', or RFC 3339 such as 2026-11-24T13:30:00Z. Of a
+time that comes twice, when clocks go back, the first is meant.
 Days are today, yesterday, tomorrow or 2026-11-24.
 Lots are a day and a species: today/hen, 2026-11-24/duck; parts are lots with
 eggs: today/hen=12. parts=oldest:30/hen takes 30 hen eggs from the oldest lots

@@ -70,7 +70,12 @@ impl Failure {
                 }
                 all.to_string()
             }
-            Failure::Farm(e) => format!("pointdown: {}", e.message),
+            Failure::Farm(e) => match &e.invalid {
+                Some(i) if i.value == "nothing" => {
+                    format!("pointdown: {} must be given; {}", i.field, i.allowed)
+                }
+                _ => format!("pointdown: {}", e.message),
+            },
             Failure::Output(e) => {
                 let message = format!("it was done, but its result cannot be written: {e}");
                 if json {

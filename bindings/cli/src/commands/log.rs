@@ -3,6 +3,7 @@ use pointdown_core::record::{Draft, Id, InvalidRecord, Kind, Parts};
 use serde_json::{Value, json};
 
 use super::Base;
+use super::holds::held;
 use crate::fail::{Failure, invalid};
 use crate::input::{Input, Reader};
 use crate::moments::Calendar;
@@ -51,6 +52,7 @@ fn print_logged(
     input: &Input,
 ) -> Result<(), Failure> {
     let overdrawn = overdrawn(farm, &logged.record)?;
+    let held = held(farm, &logged.record)?;
     if screen.json {
         let mut all = json!({"id": logged.id, "record": logged.record});
         if let Some((station, parts)) = &input.chosen {
@@ -58,6 +60,12 @@ fn print_logged(
         }
         if !overdrawn.is_empty() {
             all["overdrawn"] = overdrawn.into();
+        }
+        if !held.is_empty() {
+            all["held"] = held
+                .iter()
+                .map(|h| json!({"lot": h.lot, "hold": h.hold, "cause": h.cause}))
+                .collect();
         }
         return Ok(screen.value(&all)?);
     }
@@ -73,6 +81,14 @@ fn print_logged(
     } else {
         format!("Logged {}", line(&words, row))
     })?;
+    for held in held {
+        screen.line(format!(
+            "Caution: {} is on hold ({}, {}): not to be sold or eaten. The label of a medicine, your vet and local rules decide.",
+            words.lot(&held.lot),
+            held.cause,
+            held.hold.short()
+        ))?;
+    }
     for short in overdrawn {
         screen.line(format!(
             "Note: {} is short of {} ({} eggs): more left than came. Log what is missing, or amend.",

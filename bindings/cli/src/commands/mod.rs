@@ -2,6 +2,7 @@
 
 mod exchange;
 mod fields;
+mod holds;
 mod log;
 mod records;
 mod setup;

@@ -16,9 +16,7 @@ pub(super) fn newcomer(names: &Newcomer) -> Result<(&str, &str), Failure> {
     let needed = |name: &str| {
         missing(
             name,
-            format!(
-                "there is no farm here yet, so say --person NAME and --device NAME; --{name} was not given"
-            ),
+            "there is no farm here yet, so this needs --person NAME and --device NAME",
         )
     };
     let person = names.0.as_deref().ok_or_else(|| needed("person"))?;

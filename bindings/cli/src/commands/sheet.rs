@@ -92,7 +92,16 @@ fn gathered(screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
     screen.title(if nobody {
         "Gathered: unknown, nobody has logged a round".to_string()
     } else {
-        format!("Gathered: {}", eggs(all.eggs))
+        // The sum is of what is known; what it leaves out is said beside it.
+        let unknown: u32 = all.by_coop.iter().map(|row| row.days.unknown).sum();
+        let gap = match (unknown, sheet.from == sheet.to) {
+            (0, _) => String::new(),
+            (1, true) => ", 1 flock unknown".into(),
+            (n, true) => format!(", {n} flocks unknown"),
+            (1, false) => ", 1 day of a flock unknown".into(),
+            (n, false) => format!(", {n} days of a flock unknown"),
+        };
+        format!("Gathered: {}{gap}", eggs(all.eggs))
     })?;
     let known = |n: Option<i64>| n.map_or("unknown".into(), |n| n.to_string());
     if sheet.from == sheet.to {

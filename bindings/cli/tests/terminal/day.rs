@@ -90,6 +90,10 @@ fn people_read_unknown_where_nobody_looked() {
     assert!(text.contains("Gathered: unknown"), "{text}");
     phone.log("gather coop=North species=duck count=0");
     let text = phone.say("today").good();
+    assert!(
+        text.contains("Gathered: 0 eggs, 2 flocks unknown"),
+        "{text}"
+    );
     let row = |start: &str| -> Vec<String> {
         let line = text
             .lines()
@@ -162,4 +166,33 @@ fn an_amendment_and_a_void_can_be_undone() {
         .run(&["void", amendment, "--why", "first count was right"])
         .good();
     assert_eq!(phone.ask(&format!("show {id}"))["fields"]["count"], 18);
+}
+
+#[test]
+fn packing_or_selling_what_is_on_hold_is_said_at_once() {
+    let phone = Phone::with_farm();
+    phone.log("gather coop=North species=hen count=6");
+    phone.log("gather coop=North species=duck count=6");
+    let pack = "carton from=basket eggs_per_carton=2 cartons=1 packed=today";
+    let hens = format!("log {pack} species=hen parts=today/hen=2");
+    let ducks = format!("log {pack} species=duck parts=today/duck=2");
+    // Another coop, another species, another day: none of these eggs.
+    phone.log("hold from=yesterday cause=illness coop=South");
+    phone.log("hold from=yesterday until=yesterday cause=test");
+    phone.log("hold from=tomorrow cause=flood");
+    assert_eq!(phone.ask(&hens).get("held"), None);
+    let hold = phone.log("hold from=yesterday cause=medicine coop=North species=hen");
+    let packed = phone.ask(&hens);
+    assert_eq!(packed["held"][0]["hold"], hold.as_str());
+    assert_eq!(packed["held"][0]["cause"], "medicine");
+    assert_eq!(phone.ask(&ducks).get("held"), None);
+    let said = phone.say("log out way=sold parts=oldest:2/hen").good();
+    assert!(
+        said.contains("Caution: ") && said.contains("on hold"),
+        "{said}"
+    );
+    let back = phone.ask("log out way=returned parts=today/hen=1");
+    assert_eq!(back.get("held"), None);
+    phone.run(&["void", &hold, "--why", "other coop"]).good();
+    assert_eq!(phone.ask(&hens).get("held"), None);
 }

@@ -192,6 +192,11 @@ fn what_is_not_allowed_says_why_and_changes_nothing() {
         phone.say(&format!("amend {id} {change} --json")).failed(1);
     }
     assert_eq!(phone.everything(), before);
+    let said = phone.say("log gather coop=North species=hen").err;
+    assert!(
+        said.starts_with("pointdown: count must be given; allowed are whole numbers"),
+        "{said}"
+    );
 }
 
 #[test]
