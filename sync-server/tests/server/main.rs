@@ -8,4 +8,5 @@ mod family;
 mod http;
 mod kitchen;
 mod members;
+mod program;
 mod support;
