@@ -242,7 +242,7 @@ impl Farm {
             token: token.into(),
         };
         let mut inner = self.lock();
-        let told = inner.me.actors.clone();
+        let told: Vec<String> = Vec::new();
         inner.write(|tx| {
             tx.set_meta("server", &joined)?;
             tx.set_meta("told", &told)?;

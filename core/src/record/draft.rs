@@ -102,6 +102,10 @@ impl Record {
                 .map(Instant::from_ms)
                 .unwrap_or(Instant::EARLIEST),
         };
+        if !(Instant::EARLIEST..=Instant::LATEST).contains(&at) {
+            // Only a foreign program writes such an id; text of such a day would not even sort.
+            return Err(InvalidRecord::new("at", at, FieldType::Instant.allowed()));
+        }
         let body = Body::read(kind, fields).ok_or_else(|| {
             InvalidRecord::new("record", kind.code(), "allowed are the fields of its kind")
         })?;

@@ -101,7 +101,7 @@ impl FieldType {
             ),
             FieldType::Day => "allowed is a date from 2000-01-01 to 2200-12-31".into(),
             FieldType::Instant => {
-                "allowed is a time such as 2026-11-25T07:30:00Z, not before 2000".into()
+                "allowed is a time such as 2026-11-25T07:30:00Z, from 2000 to 2200".into()
             }
             FieldType::Lot => "allowed is a lot such as 2026-11-25/hen".into(),
             FieldType::Parts => format!(
@@ -171,7 +171,9 @@ impl FieldType {
             FieldType::Day => day(value.as_str()?).map(|d| d.to_string().into()),
             FieldType::Instant => {
                 let at: Instant = value.as_str()?.parse().ok()?;
-                (at >= Instant::EARLIEST).then(|| at.to_string().into())
+                (Instant::EARLIEST..=Instant::LATEST)
+                    .contains(&at)
+                    .then(|| at.to_string().into())
             }
             FieldType::Lot => lot(value.as_str()?).map(|lot| lot.to_string().into()),
             FieldType::Parts => parts(value),

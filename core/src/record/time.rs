@@ -13,6 +13,9 @@ impl Instant {
     /// 2000-01-01T00:00:00Z: nothing is logged before.
     pub const EARLIEST: Instant = Instant(946_684_800_000);
 
+    /// 2200-12-31T23:59:59.999Z: nothing that was logged can be dated after.
+    pub const LATEST: Instant = Instant(7_289_654_399_999);
+
     /// The moment so many milliseconds after 1970-01-01T00:00:00Z.
     pub const fn from_ms(ms: i64) -> Instant {
         Instant(ms)

@@ -28,9 +28,7 @@ impl Tx<'_> {
         let mut touched = BTreeSet::new();
         let mut recounts = Recounts::default();
         for entry in entries {
-            if let Some(id) = self.keep_first_facts(zone, entry, &mut recounts)? {
-                touched.extend(self.spoken_of(id)?);
-            }
+            touched.extend(self.keep_first_facts(zone, entry, &mut recounts)?);
         }
         for id in &touched {
             self.stand_anew(zone, *id, &mut recounts)?;
@@ -89,18 +87,20 @@ impl Tx<'_> {
     }
 
     /// Keeps what was first written under an id; of two writes the one with the lower Lamport
-    /// number and actor, which does not depend on the order of arrival.
+    /// number and actor, which does not depend on the order of arrival. Gives every record that may
+    /// stand differently now.
     fn keep_first_facts(
         &self,
         zone: Zone,
         entry: &Entry,
         recounts: &mut Recounts,
-    ) -> Result<Option<Id>, StoreError> {
+    ) -> Result<BTreeSet<Id>, StoreError> {
+        let mut touched = BTreeSet::new();
         let (id, kind, fields, base) = match readable(entry) {
             Ok(read) => read,
             Err(why) => {
                 self.keep_stray(&entry.doc, &entry.key, entry.op, entry.actor, entry, &why)?;
-                return Ok(None);
+                return Ok(touched);
             }
         };
         let there: Option<(String, i64, [u8; 16], [u8; 32])> = self
@@ -115,13 +115,15 @@ impl Tx<'_> {
             let old_doc: DocName = doc.parse().map_err(StoreError::Damaged)?;
             let old = (op as u64, actor, old_doc.clone());
             let new = (entry.op, entry.actor.0, entry.doc.clone());
-            if hash == entry.hash.0 {
-                return Ok(None);
+            if old == new {
+                return Ok(touched);
             }
             if old < new {
                 self.keep_stray(&entry.doc, &entry.key, entry.op, entry.actor, entry, SECOND)?;
-                return Ok(None);
+                return Ok(touched);
             }
+            // An edit that gives way lets go of the record that it spoke of.
+            touched = self.spoken_of(id)?;
             let old_entry = Entry {
                 hash: crate::record::Hash(hash),
                 ..entry.clone()
@@ -158,7 +160,8 @@ impl Tx<'_> {
                 entry.hash.0,
                 entry.made_at,
             ])?;
-        Ok(Some(id))
+        touched.extend(self.spoken_of(id)?);
+        Ok(touched)
     }
 
     fn keep_stray(

@@ -21,6 +21,7 @@
 
 pub mod basin;
 pub mod body;
+pub mod cartons;
 pub mod clock;
 pub mod conduction;
 pub mod dates;
@@ -34,6 +35,7 @@ pub mod haugh;
 pub mod label;
 mod means;
 pub mod quality;
+pub mod rates;
 pub mod rules;
 pub mod size;
 mod species;

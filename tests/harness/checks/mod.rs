@@ -1,12 +1,14 @@
 //! Figures from outside the project beside what the code computes, one row each.
 
 mod boundary;
+mod cartons;
 mod dates;
 mod dew;
 mod heat;
 mod labels;
 mod page;
 mod quality;
+mod rates;
 mod sizes;
 mod tolerances;
 mod units;
@@ -84,6 +86,8 @@ pub fn all() -> Vec<Check> {
         quality::rows(),
         tolerances::rows(),
         labels::rows(),
+        cartons::rows(),
+        rates::rows(),
     ]
     .concat()
 }

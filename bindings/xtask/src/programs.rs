@@ -1,0 +1,36 @@
+//! `cargo xtask demo` and `cargo xtask checks`: programs of the tests' package, built and run.
+
+use crate::process;
+
+/// Builds one program of `pointdown-tests` for release and runs it with these words.
+///
+/// Cargo speaks on standard error only, so standard output is the program's alone. On Unix the
+/// program takes this one's place: its exit code and Ctrl-C need no forwarding.
+pub(crate) fn run(program: &str, words: &[String]) -> Result<(), String> {
+    let mut command = process::cargo(&["run", "--release", "--locked"]);
+    command.args(["--package", "pointdown-tests", "--bin", program, "--"]);
+    command.args(words);
+    // Cargo changes no folder, so relative paths among the words keep their meaning.
+    if let Ok(here) = std::env::current_dir() {
+        command.current_dir(here);
+    }
+    replace(command)
+}
+
+#[cfg(unix)]
+fn replace(mut command: std::process::Command) -> Result<(), String> {
+    use std::os::unix::process::CommandExt;
+    let error = command.exec();
+    Err(format!(
+        "cannot start `{}`: {error}",
+        process::shown(&command)
+    ))
+}
+
+#[cfg(not(unix))]
+fn replace(mut command: std::process::Command) -> Result<(), String> {
+    let status = command
+        .status()
+        .map_err(|error| format!("cannot start `{}`: {error}", process::shown(&command)))?;
+    std::process::exit(status.code().unwrap_or(1))
+}
