@@ -27,7 +27,7 @@ const sentence = (text) => text && `${text.charAt(0).toUpperCase()}${text.slice(
 
 const entries = (object) => Object.entries(object).filter(([, n]) => n !== 0);
 const sum = (object) => Object.values(object).reduce((a, b) => a + b, 0);
-const kinds = (object) => entries(object).map(([code, n]) => `${word(code)} ${count(n)}`).join(", ");
+const kinds = (object) => entries(object).map(([code, n]) => `${word(code)}\u00a0${count(n)}`).join(", ");
 
 /** A table; a column named with # at its end holds numbers. The first cell of a row heads it. */
 function table(caption, columns, rows, none) {
