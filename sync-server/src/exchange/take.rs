@@ -5,10 +5,16 @@ use pointdown_core::record::{Actor, Change, DocName, Hash, Id};
 use pointdown_core::sync::{Ask, Refusal, SyncError, Why, unpack};
 use serde_bytes::ByteArray;
 
-use crate::store::{Log, NewChange, StoreError};
+use crate::store::{Log, NewChange, Registered, StoreError};
 
 /// The most bytes of one change. A record has a few hundred; an automatic import some thousands.
 const MOST_CHANGE: usize = 1024 * 1024;
+
+/// The most bytes of a change that is compressed, since it may unfold to a thousand times as many.
+const MOST_COMPRESSED: usize = 64 * 1024;
+
+/// The type of a compressed change, in the ninth byte of its chunk.
+const COMPRESSED: u8 = 2;
 
 /// What was taken and what was not.
 #[derive(Debug, Default)]
@@ -25,11 +31,12 @@ pub(super) fn read(ask: &Ask) -> Result<(Vec<Change>, Vec<Refusal>), SyncError> 
     let mut broken = Vec::new();
     for (doc, list) in unpack(&ask.pack)? {
         for bytes in list {
-            let read = if bytes.len() > MOST_CHANGE {
-                Err(format!(
-                    "it has {} bytes; allowed are {MOST_CHANGE}",
-                    bytes.len()
-                ))
+            let most = match bytes.get(8) {
+                Some(&COMPRESSED) => MOST_COMPRESSED,
+                _ => MOST_CHANGE,
+            };
+            let read = if bytes.len() > most {
+                Err(format!("it has {} bytes; allowed are {most}", bytes.len()))
             } else {
                 read_change(&doc, &bytes)
                     .map_err(|e| e.to_string())
@@ -82,7 +89,7 @@ pub(super) fn take(
         match taking.check(change)? {
             Ok(maker) => {
                 took.hashes.insert(change.hash);
-                let relayed = maker != device;
+                let relayed = maker.vouched || maker.device != device;
                 new.push(NewChange { change, relayed });
             }
             Err(why) => took.refused.push(Refusal {
@@ -112,8 +119,8 @@ impl<'a> Taking<'a> {
         Ok(self.here.contains(&(doc, *hash)) || self.log.has(doc, hash)?)
     }
 
-    /// The device that made a change, or why it is not taken.
-    fn check(&mut self, change: &'a Change) -> Result<Result<Id, Why>, StoreError> {
+    /// Who registered the maker of a change, or why it is not taken.
+    fn check(&mut self, change: &'a Change) -> Result<Result<Registered, Why>, StoreError> {
         let doc = &change.doc;
         let Some(maker) = self.log.registered(&change.actor)? else {
             return Ok(Err(Why::Unregistered(ByteArray::new(change.actor.0))));
@@ -147,11 +154,6 @@ impl<'a> Taking<'a> {
         }
         self.numbers.insert(key, change.seq);
         self.here.insert((doc, change.hash));
-        // Of an actor that was only vouched for, the maker is not the one who vouched.
-        Ok(Ok(if maker.vouched {
-            self.farm
-        } else {
-            maker.device
-        }))
+        Ok(Ok(maker))
     }
 }
