@@ -111,6 +111,9 @@ fn a_database_that_cannot_be_used_is_code_4_and_left_alone() {
     let phone = Phone::with_farm();
     let before = phone.everything();
     let sql = rusqlite::Connection::open(phone.db()).expect("the file");
+    let layout: u32 = sql
+        .query_row("PRAGMA user_version", [], |row| row.get(0))
+        .expect("a layout");
     sql.pragma_update(None, "user_version", 999).expect("set");
     drop(sql);
     for line in ["today", "log feed kg=1"] {
@@ -119,7 +122,8 @@ fn a_database_that_cannot_be_used_is_code_4_and_left_alone() {
         assert!(error["message"].as_str().expect("words").contains("999"));
     }
     let sql = rusqlite::Connection::open(phone.db()).expect("the file");
-    sql.pragma_update(None, "user_version", 1).expect("set");
+    sql.pragma_update(None, "user_version", layout)
+        .expect("set");
     drop(sql);
     assert_eq!(phone.everything(), before);
 
