@@ -39,8 +39,8 @@ pub(super) fn read(ask: &Ask) -> Result<(Vec<Change>, Vec<Refusal>), SyncError> 
                 Err(format!("it has {} bytes; allowed are {most}", bytes.len()))
             } else {
                 read_change(&doc, &bytes)
+                    .map(|(change, _)| change)
                     .map_err(|e| e.to_string())
-                    .and_then(|(change, _)| whole(change))
             };
             match read {
                 Ok(change) => changes.push(change),
@@ -55,16 +55,6 @@ pub(super) fn read(ask: &Ask) -> Result<(Vec<Change>, Vec<Refusal>), SyncError> 
     Ok((changes, broken))
 }
 
-/// A change whose checksum fits: the first bytes of its hash, after four that mark every chunk. The
-/// hash is made from what follows them, so a checksum that was altered would be kept unseen and
-/// break the document for whoever looks at it closely.
-fn whole(change: Change) -> Result<Change, String> {
-    match change.bytes.get(4..8) {
-        Some(sum) if *sum == change.hash.0[..4] => Ok(change),
-        _ => Err("its checksum does not fit".into()),
-    }
-}
-
 /// Takes changes in order; each must build on what is there.
 pub(super) fn take(
     log: &dyn Log,
@@ -76,14 +66,14 @@ pub(super) fn take(
     let mut taking = Taking {
         log,
         farm,
-        here: BTreeSet::new(),
+        here: BTreeMap::new(),
         numbers: BTreeMap::new(),
         roots: BTreeMap::new(),
     };
     let mut took = Took::default();
     let mut new = Vec::new();
     for change in changes {
-        if taking.has(&change.doc, &change.hash)? {
+        if taking.last_op(&change.doc, &change.hash)?.is_some() {
             continue;
         }
         match taking.check(change)? {
@@ -109,14 +99,18 @@ pub(super) fn take(
 struct Taking<'a> {
     log: &'a dyn Log,
     farm: Id,
-    here: BTreeSet<(&'a DocName, Hash)>,
+    /// Changes of this message that are taken, with the Lamport counter of their last write.
+    here: BTreeMap<(&'a DocName, Hash), u64>,
     numbers: BTreeMap<(&'a DocName, Actor), u64>,
-    roots: BTreeMap<&'a DocName, Hash>,
+    roots: BTreeMap<&'a DocName, Change>,
 }
 
 impl<'a> Taking<'a> {
-    fn has(&self, doc: &'a DocName, hash: &Hash) -> Result<bool, StoreError> {
-        Ok(self.here.contains(&(doc, *hash)) || self.log.has(doc, hash)?)
+    fn last_op(&self, doc: &'a DocName, hash: &Hash) -> Result<Option<u64>, StoreError> {
+        match self.here.get(&(doc, *hash)) {
+            Some(op) => Ok(Some(*op)),
+            None => self.log.last_op(doc, hash),
+        }
     }
 
     /// Who registered the maker of a change, or why it is not taken.
@@ -126,14 +120,19 @@ impl<'a> Taking<'a> {
             return Ok(Err(Why::Unregistered(ByteArray::new(change.actor.0))));
         };
         let farm = self.farm;
-        let root = *self
-            .roots
-            .entry(doc)
-            .or_insert_with(|| genesis(farm, doc).hash);
+        let root = self.roots.entry(doc).or_insert_with(|| genesis(farm, doc));
+        let (root, root_op) = (root.hash, root.last_op);
         let mut missing = Vec::new();
+        let mut last_op = 0;
         for dep in &change.deps {
-            if *dep != root && !self.has(doc, dep)? {
-                missing.push(ByteArray::new(dep.0));
+            let op = if *dep == root {
+                Some(root_op)
+            } else {
+                self.last_op(doc, dep)?
+            };
+            match op {
+                Some(op) => last_op = op.max(last_op),
+                None => missing.push(ByteArray::new(dep.0)),
             }
         }
         if !missing.is_empty() {
@@ -142,6 +141,12 @@ impl<'a> Taking<'a> {
         // Every document starts from the genesis, so a change that builds on nothing is of another.
         if change.deps.is_empty() {
             let why = "it builds on nothing: it is of a document that started otherwise".into();
+            return Ok(Err(Why::Broken(why)));
+        }
+        // Phones refuse such a change too: here it must not get between them.
+        if change.first_op != last_op + 1 {
+            let (from, due) = (change.first_op, last_op + 1);
+            let why = format!("its writes are numbered from {from}, due is {due}");
             return Ok(Err(Why::Broken(why)));
         }
         let key = (doc, change.actor);
@@ -153,7 +158,7 @@ impl<'a> Taking<'a> {
             return Ok(Err(Why::Forked));
         }
         self.numbers.insert(key, change.seq);
-        self.here.insert((doc, change.hash));
+        self.here.insert((doc, change.hash), change.last_op);
         Ok(Ok(maker))
     }
 }
