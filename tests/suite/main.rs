@@ -1,11 +1,16 @@
 //! Every check that crosses a layer, in one binary.
 
 mod backup;
+mod bounds;
 mod crash;
 mod family;
 mod hostile;
+mod ledger;
 mod merging;
 mod naive;
+mod newer;
+mod records;
+mod recount;
 mod routes;
 mod store;
 mod tamper;
