@@ -224,11 +224,11 @@ fn counts_beyond_what_is_allowed_are_shown_and_not_counted() {
     let change = foreign.put(&records);
     let before = phone.farm.on_hand().expect("on hand");
     let farm = all_alike(&phone, &[vec![&change]]);
-    for n in 0..bad.len() {
+    for (n, fields) in bad.iter().enumerate() {
         let row = row(&farm, id(NOW, n as u64));
-        assert_eq!(row.standing, "refused", "{:?}", bad[n]);
+        assert_eq!(row.standing, "refused", "{fields:?}");
         assert!(row.why.is_some());
-        assert_eq!(Value::Object(row.fields), bad[n], "kept as it came");
+        assert_eq!(&Value::Object(row.fields), fields, "kept as it came");
     }
     assert_eq!(farm.on_hand().expect("on hand"), before);
     let all = Filter {
@@ -361,9 +361,15 @@ fn two_changes_of_one_actor_under_one_number_are_refused() {
         .put(&[(id(NOW, 1).to_string(), gather(&phone, json!(1)))]);
     let two = Foreign::apart(phone.farm.id(), MONTH, 9)
         .put(&[(id(NOW, 2).to_string(), gather(&phone, json!(2)))]);
-    phone.farm.take(&[one.clone()]).expect("the first");
+    phone
+        .farm
+        .take(std::slice::from_ref(&one))
+        .expect("the first");
     let before = phone.view();
-    let error = phone.farm.take(&[two.clone()]).expect_err("the second");
+    let error = phone
+        .farm
+        .take(std::slice::from_ref(&two))
+        .expect_err("the second");
     assert_eq!(error.kind, ErrorKind::Damaged);
     assert!(
         error.message.contains("two copies of one database"),

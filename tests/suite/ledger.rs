@@ -85,7 +85,7 @@ fn plain_automerge_opens_a_document_and_shows_the_same_records() {
     for (doc, saved) in documents(&ada.farm.export().expect("an export")) {
         let plain = Automerge::load(&saved).expect("it opens");
         let (id, _) = plain.get(ROOT, "_doc").expect("a look").expect("its id");
-        assert_eq!(id.to_bytes().expect("bytes"), doc.id(ada.farm.id()).bytes());
+        assert_eq!(id.as_bytes().expect("bytes"), doc.id(ada.farm.id()).bytes());
         assert!(plain.get(ROOT, "_schema").expect("a look").is_some());
         for key in plain
             .keys(ROOT)

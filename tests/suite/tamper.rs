@@ -11,12 +11,12 @@ use pointdown_tests::phone::{Phone, meet};
 use pointdown_tests::raw::{changes, documents};
 use sha2::{Digest as _, Sha256};
 
-fn calm<T>(what: &str, work: impl FnOnce() -> T) -> T {
+pub(crate) fn calm<T>(what: &str, work: impl FnOnce() -> T) -> T {
     catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| panic!("{what} panicked"))
 }
 
 /// Every shorter form, then every form with one byte changed, in a few ways.
-fn broken(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> + '_ {
+pub(crate) fn broken(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> + '_ {
     let cut = (0..bytes.len()).map(|n| (format!("cut at {n}"), bytes[..n].to_vec()));
     let flipped = (0..bytes.len()).flat_map(move |n| {
         [0x01u8, 0x80].into_iter().map(move |mask| {
@@ -33,7 +33,7 @@ fn broken(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> + '_ {
 }
 
 /// A phone with some records and a second one that lacks the last of them.
-fn two() -> (Phone, Phone) {
+pub(crate) fn two() -> (Phone, Phone) {
     let ada = Phone::first("Ada", "2026-05-01T12:00:00Z", "America/Chicago");
     ada.gather("Orchard", "hen", 11);
     let ben = ada.another("Ben");
@@ -75,105 +75,6 @@ fn a_broken_change_is_refused() {
         1
     );
     assert_eq!(ada.view(), ben.view());
-}
-
-/// The phone goes on, and what it holds still travels.
-fn unharmed(phone: &Phone, what: &str) {
-    let today = phone.farm.today().expect("a day");
-    calm(what, || phone.gather("Orchard", "hen", 3));
-    calm(what, || phone.farm.sheet(today, today)).expect(what);
-    let check = calm(what, || phone.farm.check()).expect(what);
-    assert_eq!(check.wrong, Vec::<String>::new(), "{what}");
-    let file = calm(what, || phone.farm.export()).expect(what);
-    let other = pointdown_tests::raw::empty(phone.farm.id(), 9);
-    calm(what, || other.import(&file)).expect(what);
-    assert_eq!(other.view().expect("a view"), phone.view(), "{what}");
-}
-
-#[test]
-fn a_change_forged_in_its_numbers_poisons_nothing() {
-    let (ada, ben) = two();
-    let here: Vec<_> = changes(&ben.farm).iter().map(|c| c.hash).collect();
-    ada.gather("Pond", "duck", 4);
-    let new = changes(&ada.farm);
-    let change = new
-        .iter()
-        .find(|c| !here.contains(&c.hash))
-        .expect("a change");
-    let read = automerge::Change::try_from(change.bytes.as_slice()).expect("a change");
-    let honest = read.decode();
-    let (mut taken, mut refused) = (0, 0);
-    let fresh = automerge::ActorId::from([9u8; 16]);
-    for start_op in [
-        1,
-        2,
-        3,
-        4,
-        5,
-        u64::from(u32::MAX) - 1,
-        u64::from(u32::MAX),
-        1 << 40,
-        u64::MAX >> 1,
-    ] {
-        for (actor, seq) in [(fresh.clone(), 1), (honest.actor_id.clone(), honest.seq)] {
-            let mut forged = honest.clone();
-            forged.start_op = start_op.try_into().expect("not zero");
-            forged.actor_id = actor;
-            forged.seq = seq;
-            let what = format!("start {start_op}, actor {} seq {seq}", forged.actor_id);
-            let phone = ben.another("Copy");
-            let before = phone.view();
-            let bytes = calm(&what, || {
-                automerge::Change::from(forged).raw_bytes().to_vec()
-            });
-            match calm(&what, || phone.farm.take(&[(change.doc.clone(), bytes)])) {
-                Ok(_) => {
-                    taken += 1;
-                    unharmed(&phone, &what);
-                }
-                Err(_) => {
-                    refused += 1;
-                    assert_eq!(before, phone.view(), "{what}");
-                }
-            }
-        }
-    }
-    assert!(taken > 0 && refused > 0, "{taken} taken, {refused} refused");
-}
-
-#[test]
-fn a_change_forged_with_a_right_checksum_poisons_nothing() {
-    let (ada, ben) = two();
-    let here: Vec<_> = changes(&ben.farm).iter().map(|c| c.hash).collect();
-    ada.gather("Pond", "duck", 4);
-    let new = changes(&ada.farm);
-    let change = new
-        .iter()
-        .find(|c| !here.contains(&c.hash))
-        .expect("a change");
-    let (mut taken, mut refused) = (0, 0);
-    let mut phone = ben.another("Copy");
-    for (what, mut bytes) in broken(&change.bytes).step_by(2) {
-        if bytes.len() < 9 {
-            continue;
-        }
-        let sum = Sha256::digest(&bytes[8..]);
-        bytes[4..8].copy_from_slice(&sum[..4]);
-        let before = phone.view();
-        match calm(&what, || phone.farm.take(&[(change.doc.clone(), bytes)])) {
-            Err(e) => {
-                refused += 1;
-                assert_eq!(e.kind, ErrorKind::Damaged, "{what}");
-                assert_eq!(before, phone.view(), "{what}");
-            }
-            Ok(_) => {
-                taken += 1;
-                unharmed(&phone, &what);
-                phone = ben.another("Copy");
-            }
-        }
-    }
-    assert!(taken > 0 && refused > 0, "{taken} taken, {refused} refused");
 }
 
 #[test]
@@ -352,11 +253,10 @@ fn a_broken_ask_is_refused_or_reads_as_another_one() {
     Ask::decode(&whole).expect("it reads");
     for (what, bytes) in broken(&whole) {
         if let Ok(ask) = calm(&what, || Ask::decode(&bytes)) {
-            if let Ok(packed) = calm(&what, || pointdown_core::sync::unpack(&ask.pack)) {
-                for (doc, list) in packed {
-                    for bytes in list {
-                        let _ = calm(&what, || read_change(&doc, &bytes));
-                    }
+            let packed = calm(&what, || pointdown_core::sync::unpack(&ask.pack));
+            for (doc, list) in packed.unwrap_or_default() {
+                for bytes in list {
+                    let _ = calm(&what, || read_change(&doc, &bytes));
                 }
             }
         }
