@@ -305,6 +305,12 @@ fn what_hangs_together_is_held_against_each_other() {
         (Kind::Carton, json!({"cartons": 10_001}), "cartons", "10001"),
         (
             Kind::Candle,
+            json!({"parts": "2026-05-01/hen=6,2026-05-01/duck=6"}),
+            "parts",
+            "hen and duck",
+        ),
+        (
+            Kind::Candle,
             json!({"found": {"aa": 11}}),
             "found",
             "11 eggs",

@@ -106,3 +106,75 @@ fn a_change_forged_with_a_right_checksum_poisons_nothing() {
     }
     assert!(taken > 0 && refused > 0, "{taken} taken, {refused} refused");
 }
+
+/// A saved document may carry changes that wait for what they build on. They are none of the farm's,
+/// and must not appear later by themselves.
+#[test]
+fn a_document_with_waiting_changes_brings_only_what_is_whole() {
+    use pointdown_tests::raw::{documents, empty};
+    let (ada, _) = two();
+    let first = ada.gather("Orchard", "hen", 3);
+    let second = ada.gather("Orchard", "hen", 4);
+    let all = changes(&ada.farm);
+    let month: Vec<_> = all.iter().filter(|c| !c.doc.is_farm()).collect();
+    let (last, before) = (month[month.len() - 1], month[month.len() - 2]);
+    let doc = last.doc.clone();
+    let mut plain = automerge::Automerge::new();
+    let genesis = pointdown_core::ledger::genesis(ada.farm.id(), &doc);
+    let change = |bytes: &[u8]| automerge::Change::try_from(bytes).expect("a change");
+    plain
+        .apply_changes([change(&genesis.bytes)])
+        .expect("applied");
+    for c in &month {
+        if c.hash != before.hash {
+            plain
+                .apply_changes([change(&c.bytes)])
+                .expect("applied or waiting");
+        }
+    }
+    let saved = plain.save();
+
+    // A bundle of the farm's own document and of this one.
+    let file = ada.farm.export().expect("an export");
+    let whole = documents(&file);
+    let docs: Vec<ciborium::Value> = whole
+        .iter()
+        .map(|(name, bytes)| {
+            let bytes = if *name == doc {
+                saved.clone()
+            } else {
+                bytes.clone()
+            };
+            ciborium::Value::Array(vec![name.to_string().into(), ciborium::Value::Bytes(bytes)])
+        })
+        .collect();
+    let mut bundle: ciborium::Value = ciborium::from_reader(&file[48..]).expect("CBOR");
+    for (key, value) in bundle.as_map_mut().expect("a map") {
+        if key.as_text() == Some("docs") {
+            *value = ciborium::Value::Array(docs.clone());
+        }
+    }
+    let mut body = Vec::new();
+    ciborium::into_writer(&bundle, &mut body).expect("written");
+    let mut forged = file[..16].to_vec();
+    forged.extend(Sha256::digest(&body));
+    forged.extend(body);
+
+    let farm = empty(ada.farm.id(), 3);
+    if farm.import(&forged).is_err() {
+        assert!(
+            farm.record(first).expect("a look").is_none(),
+            "nothing of it was taken"
+        );
+        return;
+    }
+    assert!(farm.record(second).expect("a look").is_none());
+    assert_eq!(farm.check().expect("a check").wrong, Vec::<String>::new());
+    // What was missing arrives, and then what waited for it.
+    farm.take(&[(doc.clone(), before.bytes.clone())])
+        .expect("a change");
+    assert_eq!(farm.check().expect("a check").wrong, Vec::<String>::new());
+    farm.take(&[(doc, last.bytes.clone())]).expect("a change");
+    assert_eq!(farm.check().expect("a check").wrong, Vec::<String>::new());
+    assert_eq!(farm.view().expect("a view"), ada.view());
+}

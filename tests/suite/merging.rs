@@ -92,6 +92,70 @@ fn one_field_amended_apart_is_shown_with_both_values_until_someone_decides() {
 }
 
 #[test]
+fn an_amendment_made_with_a_clock_set_back_still_overrules_what_it_saw() {
+    let (ada, ben, id) = two();
+    amend(&ada, id, json!({"count": 12}));
+    meet(&ada, &ben);
+    ben.env.set(at("2026-04-11T12:00:00Z"));
+    let his = amend(&ben, id, json!({"count": 13}));
+    assert!(row(&ben, his).at < row(&ada, id).at, "its id sorts first");
+    alike(&[&ada, &ben]);
+    assert_eq!(
+        (
+            &row(&ada, id).fields["count"],
+            row(&ada, id).conflicts.len()
+        ),
+        (&json!(13), 0)
+    );
+}
+
+#[test]
+fn a_hundred_amendments_one_after_the_other_are_no_conflict() {
+    let (ada, ben, id) = two();
+    let all: Vec<Id> = (0..100)
+        .map(|n| amend(&ada, id, json!({"count": n})))
+        .collect();
+    alike(&[&ada, &ben]);
+    assert_eq!(
+        (
+            &row(&ben, id).fields["count"],
+            row(&ben, id).conflicts.len()
+        ),
+        (&json!(99), 0)
+    );
+    // Taken back one by one, the one before stands each time.
+    for n in (90..100).rev() {
+        ada.farm.void(all[n], "no").expect("a void");
+        assert_eq!(row(&ada, id).fields["count"], n - 1);
+        assert_eq!(row(&ada, id).conflicts, []);
+    }
+    alike(&[&ada, &ben]);
+}
+
+#[test]
+fn threads_share_one_phone() {
+    let (ada, ben, _) = two();
+    std::thread::scope(|scope| {
+        for n in 0..4u32 {
+            let farm = &ada.farm;
+            scope.spawn(move || {
+                for k in 0..25 {
+                    farm.log(gather("Orchard", "hen", n * 25 + k))
+                        .expect("a gather");
+                    farm.on_hand().expect("on hand");
+                }
+            });
+        }
+        let (file, farm) = (ben.farm.export().expect("an export"), &ada.farm);
+        scope.spawn(move || (0..10).for_each(|_| drop(farm.import(&file).expect("an import"))));
+    });
+    let today = ada.farm.today().expect("a day");
+    let gathered = ada.farm.sheet(today, today).expect("a sheet").gathered;
+    assert_eq!(gathered.eggs, 11 + (0..100).sum::<i64>());
+    alike(&[&ada, &ben]);
+}
+
+#[test]
 fn the_same_value_said_twice_is_no_conflict() {
     let (ada, ben, id) = two();
     amend(&ada, id, json!({"count": 12}));
