@@ -202,7 +202,13 @@ impl Story {
         }
         self.set(day, "08:30")?;
         for (who, species, reason, used_for, eggs) in [
-            ("Ines", "duck", "mud", "home", u64::from(day % 3 == 0)),
+            (
+                "Ines",
+                "duck",
+                "mud",
+                "home",
+                u64::from(day.is_multiple_of(3)),
+            ),
             (
                 "Tobin",
                 "hen",

@@ -58,7 +58,7 @@ impl Family {
             _ => format!("{}={eggs}", lot(k)),
         };
         let some = c % 12 + 1;
-        let draft = match what % 16 {
+        let draft = match what % 17 {
             0..=3 => {
                 let (coop, species) =
                     [("Orchard", "hen"), ("Pond", "duck"), ("Pond", "hen")][(a % 3) as usize];
@@ -100,6 +100,15 @@ impl Family {
             14 => {
                 let other = (me + 1 + a as usize % (n - 1)) % n;
                 meet(&self.phones[me], &self.phones[other]);
+                return;
+            }
+            15 => {
+                // Moving house, rarely: every farm day may be another one.
+                let zones = ["Asia/Tokyo", "America/Chicago", "Australia/Lord_Howe"];
+                let zone = zones[(b % 3) as usize];
+                let set = [("zone".to_string(), zone.into())].into_iter().collect();
+                let tried = phone.farm.amend(phone.farm.id(), set, None);
+                tried.expect("another zone");
                 return;
             }
             _ => {

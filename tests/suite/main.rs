@@ -3,13 +3,20 @@
 
 mod architecture;
 mod backup;
+mod bounds;
 mod cartons;
 mod crash;
 mod family;
+mod forged;
 mod hostile;
+mod layouts;
+mod ledger;
 mod merging;
 mod naive;
+mod newer;
 mod rates;
+mod records;
+mod recount;
 mod routes;
 mod store;
 mod tamper;

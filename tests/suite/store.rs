@@ -3,16 +3,16 @@
 use std::path::{Path, PathBuf};
 
 use pointdown_core::farm::{ErrorKind, Farm, Location};
-use pointdown_core::store::{VERSION, migrate_to};
+use pointdown_core::store::VERSION;
 use pointdown_tests::phone::{Phone, TestEnv, at, gather, meet};
 use pointdown_tests::raw::changes;
 use rusqlite::Connection;
 
-fn folder() -> tempfile::TempDir {
+pub(crate) fn folder() -> tempfile::TempDir {
     tempfile::tempdir().expect("a folder")
 }
 
-fn on_file(path: &Path) -> Phone {
+pub(crate) fn on_file(path: &Path) -> Phone {
     Phone::first_at(
         path.into(),
         "Ada",
@@ -21,7 +21,7 @@ fn on_file(path: &Path) -> Phone {
     )
 }
 
-fn open(path: &Path) -> Result<Farm, pointdown_core::farm::FarmError> {
+pub(crate) fn open(path: &Path) -> Result<Farm, pointdown_core::farm::FarmError> {
     Farm::open(
         &Location::from(path),
         TestEnv::new(at("2026-05-02T12:00:00Z"), 99),
@@ -32,100 +32,6 @@ fn refused(path: &Path) -> pointdown_core::farm::FarmError {
     match open(path) {
         Ok(_) => panic!("{} opens", path.display()),
         Err(e) => e,
-    }
-}
-
-/// The rows of a database of an old layout, as SQL text.
-fn fixture(version: u32) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("data/layout_{version}.sql"))
-}
-
-fn dump(connection: &Connection) -> String {
-    let mut text = String::new();
-    for table in [
-        "meta", "doc", "change", "actor", "outbox", "record", "stray", "move", "balance", "line",
-    ] {
-        let mut statement = connection
-            .prepare(&format!("SELECT * FROM {table}"))
-            .expect("a table");
-        let columns: Vec<String> = statement.column_names().map(str::to_string).collect();
-        let mut rows = statement.query([]).expect("rows");
-        while let Some(row) = rows.next().expect("a row") {
-            let values: Vec<String> = (0..columns.len())
-                .map(|c| match row.get_ref(c).expect("a value") {
-                    rusqlite::types::ValueRef::Null => "NULL".into(),
-                    rusqlite::types::ValueRef::Integer(n) => n.to_string(),
-                    rusqlite::types::ValueRef::Real(x) => x.to_string(),
-                    rusqlite::types::ValueRef::Text(t) => {
-                        format!("'{}'", String::from_utf8_lossy(t).replace('\'', "''"))
-                    }
-                    rusqlite::types::ValueRef::Blob(b) => {
-                        let hex: String = b.iter().map(|b| format!("{b:02x}")).collect();
-                        format!("x'{hex}'")
-                    }
-                })
-                .collect();
-            text += &format!(
-                "INSERT INTO {table} ({}) VALUES ({});\n",
-                columns.join(", "),
-                values.join(", ")
-            );
-        }
-    }
-    text
-}
-
-/// Writes the rows of today's layout as a fixture; run by hand when a new layout is made, before it:
-/// `cargo test -p pointdown-tests -- --ignored write_the_fixture`.
-#[test]
-#[ignore = "writes a file into the repository"]
-fn write_the_fixture() {
-    let folder = folder();
-    let path = folder.path().join("a.db");
-    let phone = on_file(&path);
-    let first = phone.gather("Orchard", "hen", 11);
-    phone.gather("Pond", "duck", 4);
-    let mut set = pointdown_core::record::Fields::new();
-    set.insert("count".into(), 12.into());
-    phone
-        .farm
-        .amend(first, set, Some("one more"))
-        .expect("an amendment");
-    drop(phone);
-    let text = dump(&Connection::open(&path).expect("a database"));
-    std::fs::create_dir_all(fixture(1).parent().expect("a folder")).expect("a folder");
-    std::fs::write(fixture(VERSION), text).expect("the fixture");
-}
-
-#[test]
-fn a_database_of_each_old_layout_opens() {
-    for version in 1..=VERSION {
-        let rows = std::fs::read_to_string(fixture(version))
-            .unwrap_or_else(|e| panic!("layout {version} has no fixture: {e}"));
-        let folder = folder();
-        let path = folder.path().join("old.db");
-        let mut connection = Connection::open(&path).expect("a database");
-        migrate_to(&mut connection, version).expect("the old layout");
-        connection.execute_batch(&rows).expect("its rows");
-        let now: u32 = connection
-            .query_row("PRAGMA user_version", [], |row| row.get(0))
-            .expect("a version");
-        assert_eq!(now, version);
-        drop(connection);
-
-        let farm = open(&path).expect("it opens");
-        assert_eq!(farm.check().expect("a check").wrong, Vec::<String>::new());
-        let day = "2026-05-01".parse().expect("a day");
-        let sheet = farm.sheet(day, day).expect("a sheet");
-        assert_eq!(sheet.gathered.eggs, 16);
-        assert_eq!(farm.record_count().expect("a count"), 3);
-        let view = farm.view().expect("a view");
-        farm.rebuild().expect("a rebuild");
-        assert_eq!(view, farm.view().expect("a view"));
-        farm.log(gather("Orchard", "hen", 5)).expect("it goes on");
-        drop(farm);
-        let farm = open(&path).expect("it opens again");
-        assert_eq!(farm.record_count().expect("a count"), 4);
     }
 }
 
@@ -201,7 +107,7 @@ fn a_damaged_file_is_named_as_damaged_and_nothing_panics() {
     let folder = folder();
     let path = folder.path().join("a.db");
     let phone = on_file(&path);
-    for n in 0..60 {
+    for n in 0..240 {
         phone.gather("Orchard", "hen", n);
     }
     drop(phone);

@@ -11,12 +11,12 @@ use pointdown_tests::phone::{Phone, meet};
 use pointdown_tests::raw::{changes, documents};
 use sha2::{Digest as _, Sha256};
 
-fn calm<T>(what: &str, work: impl FnOnce() -> T) -> T {
+pub(crate) fn calm<T>(what: &str, work: impl FnOnce() -> T) -> T {
     catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| panic!("{what} panicked"))
 }
 
 /// Every shorter form, then every form with one byte changed, in a few ways.
-fn broken(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> + '_ {
+pub(crate) fn broken(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> + '_ {
     let cut = (0..bytes.len()).map(|n| (format!("cut at {n}"), bytes[..n].to_vec()));
     let flipped = (0..bytes.len()).flat_map(move |n| {
         [0x01u8, 0x80].into_iter().map(move |mask| {
@@ -33,7 +33,7 @@ fn broken(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> + '_ {
 }
 
 /// A phone with some records and a second one that lacks the last of them.
-fn two() -> (Phone, Phone) {
+pub(crate) fn two() -> (Phone, Phone) {
     let ada = Phone::first("Ada", "2026-05-01T12:00:00Z", "America/Chicago");
     ada.gather("Orchard", "hen", 11);
     let ben = ada.another("Ben");
@@ -77,105 +77,6 @@ fn a_broken_change_is_refused() {
     assert_eq!(ada.view(), ben.view());
 }
 
-/// The phone goes on, and what it holds still travels.
-fn unharmed(phone: &Phone, what: &str) {
-    let today = phone.farm.today().expect("a day");
-    calm(what, || phone.gather("Orchard", "hen", 3));
-    calm(what, || phone.farm.sheet(today, today)).expect(what);
-    let check = calm(what, || phone.farm.check()).expect(what);
-    assert_eq!(check.wrong, Vec::<String>::new(), "{what}");
-    let file = calm(what, || phone.farm.export()).expect(what);
-    let other = pointdown_tests::raw::empty(phone.farm.id(), 9);
-    calm(what, || other.import(&file)).expect(what);
-    assert_eq!(other.view().expect("a view"), phone.view(), "{what}");
-}
-
-#[test]
-fn a_change_forged_in_its_numbers_poisons_nothing() {
-    let (ada, ben) = two();
-    let here: Vec<_> = changes(&ben.farm).iter().map(|c| c.hash).collect();
-    ada.gather("Pond", "duck", 4);
-    let new = changes(&ada.farm);
-    let change = new
-        .iter()
-        .find(|c| !here.contains(&c.hash))
-        .expect("a change");
-    let read = automerge::Change::try_from(change.bytes.as_slice()).expect("a change");
-    let honest = read.decode();
-    let (mut taken, mut refused) = (0, 0);
-    let fresh = automerge::ActorId::from([9u8; 16]);
-    for start_op in [
-        1,
-        2,
-        3,
-        4,
-        5,
-        u64::from(u32::MAX) - 1,
-        u64::from(u32::MAX),
-        1 << 40,
-        u64::MAX >> 1,
-    ] {
-        for (actor, seq) in [(fresh.clone(), 1), (honest.actor_id.clone(), honest.seq)] {
-            let mut forged = honest.clone();
-            forged.start_op = start_op.try_into().expect("not zero");
-            forged.actor_id = actor;
-            forged.seq = seq;
-            let what = format!("start {start_op}, actor {} seq {seq}", forged.actor_id);
-            let phone = ben.another("Copy");
-            let before = phone.view();
-            let bytes = calm(&what, || {
-                automerge::Change::from(forged).raw_bytes().to_vec()
-            });
-            match calm(&what, || phone.farm.take(&[(change.doc.clone(), bytes)])) {
-                Ok(_) => {
-                    taken += 1;
-                    unharmed(&phone, &what);
-                }
-                Err(_) => {
-                    refused += 1;
-                    assert_eq!(before, phone.view(), "{what}");
-                }
-            }
-        }
-    }
-    assert!(taken > 0 && refused > 0, "{taken} taken, {refused} refused");
-}
-
-#[test]
-fn a_change_forged_with_a_right_checksum_poisons_nothing() {
-    let (ada, ben) = two();
-    let here: Vec<_> = changes(&ben.farm).iter().map(|c| c.hash).collect();
-    ada.gather("Pond", "duck", 4);
-    let new = changes(&ada.farm);
-    let change = new
-        .iter()
-        .find(|c| !here.contains(&c.hash))
-        .expect("a change");
-    let (mut taken, mut refused) = (0, 0);
-    let mut phone = ben.another("Copy");
-    for (what, mut bytes) in broken(&change.bytes).step_by(2) {
-        if bytes.len() < 9 {
-            continue;
-        }
-        let sum = Sha256::digest(&bytes[8..]);
-        bytes[4..8].copy_from_slice(&sum[..4]);
-        let before = phone.view();
-        match calm(&what, || phone.farm.take(&[(change.doc.clone(), bytes)])) {
-            Err(e) => {
-                refused += 1;
-                assert_eq!(e.kind, ErrorKind::Damaged, "{what}");
-                assert_eq!(before, phone.view(), "{what}");
-            }
-            Ok(_) => {
-                taken += 1;
-                unharmed(&phone, &what);
-                phone = ben.another("Copy");
-            }
-        }
-    }
-    assert!(taken > 0 && refused > 0, "{taken} taken, {refused} refused");
-}
-
 #[test]
 fn a_broken_document_or_file_is_refused() {
     let (ada, ben) = two();
@@ -188,21 +89,25 @@ fn a_broken_document_or_file_is_refused() {
     }
     assert_eq!(before, ben.view());
     // The checksum aside: documents that are broken within.
+    let actor = Actor([1; 16]);
+    let mut harmless = 0;
     for (doc, saved) in documents(&file) {
+        let whole = Document::load(ada.farm.id(), doc.clone(), actor, &saved).expect("whole");
         for (what, bytes) in broken(&saved) {
-            let actor = Actor([1; 16]);
             let read = calm(&what, || {
                 Document::load(ada.farm.id(), doc.clone(), actor, &bytes)
             });
-            // Twice the same document is the document: loading adds nothing.
-            let twice = bytes.len() == 2 * saved.len();
-            assert_eq!(read.is_ok(), twice, "{doc} {what}");
+            // Twice the same document is the document, and a byte may say nothing (unused bits at the
+            // end of a deflated column): then every change of it is there by its own hash.
+            if let Ok(read) = read {
+                assert_eq!(read.changes(), whole.changes(), "{doc} {what}");
+                harmless += 1;
+            }
         }
     }
-    assert_eq!(ada.view().len(), {
-        ben.farm.import(&file).expect("whole");
-        ben.view().len()
-    });
+    assert!(harmless < 20, "{harmless}");
+    ben.farm.import(&file).expect("whole");
+    assert_eq!(ada.view(), ben.view());
 }
 
 #[test]
@@ -210,19 +115,41 @@ fn a_file_of_broken_documents_with_a_right_checksum_changes_nothing() {
     let (ada, ben) = two();
     ada.gather("Pond", "duck", 4);
     let file = ada.farm.export().expect("an export");
-    let before = ben.view();
     let folder = tempfile::tempdir().expect("a folder");
-    let mut refused = 0;
+    let genuine: Vec<_> = changes(&ada.farm)
+        .iter()
+        .chain(&changes(&ben.farm))
+        .map(|c| c.hash)
+        .collect();
+    let mut phone = ben.another("Copy");
+    let mut before = phone.view();
+    let (mut refused, mut harmless) = (0, 0);
     for n in (48..file.len()).step_by(3) {
         let mut bytes = file.clone();
         bytes[n] ^= 0x11;
         let sum = Sha256::digest(&bytes[48..]);
         bytes[16..48].copy_from_slice(&sum);
         let what = format!("byte {n}");
-        if calm(&what, || ben.farm.import(&bytes)).is_err() {
+        let own: Vec<_> = changes(&phone.farm).iter().map(|c| c.hash).collect();
+        if calm(&what, || phone.farm.import(&bytes)).is_err() {
             refused += 1;
+            assert_eq!(before, phone.view(), "{what}");
+        } else {
+            // A byte that says nothing, such as the unused bits at the end of a deflated column: what
+            // was taken is what Ada wrote, change by change, by its own hash.
+            harmless += 1;
+            let now = changes(&phone.farm);
+            assert!(
+                now.iter()
+                    .all(|c| own.contains(&c.hash) || genuine.contains(&c.hash))
+            );
+            assert_eq!(
+                phone.farm.check().expect("a check").wrong,
+                Vec::<String>::new()
+            );
+            phone = ben.another("Copy");
+            before = phone.view();
         }
-        assert_eq!(before, ben.view(), "{what}");
         // Neither does a new phone start from half of it.
         if n % 10 == 0 {
             let path = folder.path().join(format!("{n}.db"));
@@ -231,7 +158,11 @@ fn a_file_of_broken_documents_with_a_right_checksum_changes_nothing() {
             assert_eq!(started.is_ok(), path.exists(), "{what}");
         }
     }
-    assert!(refused > 100, "{refused}");
+    assert!(
+        refused > 100 && harmless < 20,
+        "{refused} refused, {harmless} harmless"
+    );
+    eprintln!("{refused} refused, {harmless} harmless");
 }
 
 fn answer(ada: &Phone, lacking: &Phone) -> Answer {
@@ -352,11 +283,10 @@ fn a_broken_ask_is_refused_or_reads_as_another_one() {
     Ask::decode(&whole).expect("it reads");
     for (what, bytes) in broken(&whole) {
         if let Ok(ask) = calm(&what, || Ask::decode(&bytes)) {
-            if let Ok(packed) = calm(&what, || pointdown_core::sync::unpack(&ask.pack)) {
-                for (doc, list) in packed {
-                    for bytes in list {
-                        let _ = calm(&what, || read_change(&doc, &bytes));
-                    }
+            let packed = calm(&what, || pointdown_core::sync::unpack(&ask.pack));
+            for (doc, list) in packed.unwrap_or_default() {
+                for bytes in list {
+                    let _ = calm(&what, || read_change(&doc, &bytes));
                 }
             }
         }

@@ -146,6 +146,20 @@ impl Inner {
             })
     }
 
+    /// A new id of a moment. Records of one moment count in the order of their ids, so it comes after
+    /// those that are here: what is logged later at the same minute also happened later.
+    fn id_after(&mut self, farm: &Farm, at: Instant) -> Result<Id, FarmError> {
+        let fresh = new_id(&*farm.env, at.ms());
+        let (first, last) = (Id::at(at.ms(), [0; 10]), Id::at(at.ms(), [0xff; 10]));
+        let here = self
+            .store
+            .read::<_, FarmError>(|tx| Ok(tx.last_id(first, last)?))?;
+        let mut random = [0; 6];
+        farm.env.fill(&mut random);
+        let next = here.filter(|id| *id > fresh).and_then(|id| id.next(random));
+        Ok(next.unwrap_or(fresh))
+    }
+
     /// Checks, writes into the document, and commits change, outbox line and book together.
     pub(super) fn append(
         &mut self,
@@ -156,7 +170,10 @@ impl Inner {
         now: Instant,
     ) -> Result<Logged, FarmError> {
         let at = draft.at.unwrap_or(now);
-        let id = id.unwrap_or_else(|| new_id(&*farm.env, at.ms()));
+        let id = match id {
+            Some(id) => id,
+            None => self.id_after(farm, at)?,
+        };
         let me = self.me.clone();
         let fields = self.store.read::<_, FarmError>(|tx| {
             let kind = Kind::from_code(&draft.kind);

@@ -167,7 +167,7 @@ impl Inner {
             .read::<_, FarmError>(|tx| Ok(tx.doc_sum(name)?.is_none()))?;
         let read = self.ready(changes.iter().map(|bytes| (name, bytes.as_slice())))?;
         if is_new {
-            ready.whole.push((name.clone(), saved.to_vec()));
+            ready.whole.push((name.clone(), document.save()));
         }
         ready.changes.extend(read.changes);
         ready.entries.extend(read.entries);

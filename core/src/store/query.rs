@@ -110,6 +110,15 @@ impl Tx<'_> {
         .collect()
     }
 
+    /// The highest id from one to another.
+    pub fn last_id(&self, from: Id, to: Id) -> Result<Option<Id>, StoreError> {
+        let id: Option<String> = self
+            .sql
+            .prepare_cached("SELECT max(id) FROM record WHERE id BETWEEN ?1 AND ?2")?
+            .query_row([from.to_string(), to.to_string()], |row| row.get(0))?;
+        Ok(id.and_then(|id| id.parse().ok()))
+    }
+
     /// Whether a record of this kind (any, where none is named) is here and stands.
     pub fn has_record(&self, kind: Option<Kind>, id: Id) -> Result<bool, StoreError> {
         Ok(self
