@@ -58,6 +58,11 @@ pub struct SizeScheme {
     pub classes: Rule<Vec<SizeClass>>,
     /// The tolerance of a lot.
     pub tolerance: Option<Rule<SizeTolerance>>,
+    /// Whether an egg that is heavy enough for a heavier class may stand in a carton of a lighter
+    /// one. True where the rule sets minimums only; where it is false or not known, the minimum of
+    /// the class above is an upper bound for each egg.
+    #[serde(default)]
+    pub heavier_allowed: Option<Rule<bool>>,
 }
 
 /// A carton beside the minimums of a class.
@@ -69,6 +74,9 @@ pub struct CartonWeight {
     pub needed: Grams,
     /// Positions (from 0) of the eggs under the minimum for one egg.
     pub light: Vec<usize>,
+    /// Positions (from 0) of the eggs that are of a heavier class, where the scheme does not let
+    /// them stand in a lighter one.
+    pub heavy: Vec<usize>,
     /// Whether the carton may carry the class.
     pub meets: bool,
 }
@@ -104,6 +112,16 @@ impl SizeScheme {
     /// The class with this word.
     pub fn class(&self, code: &str) -> Option<&SizeClass> {
         self.classes.value.iter().find(|c| c.code == code)
+    }
+
+    /// The weight that each egg of a class has to stay under: the minimum of the class above, unless
+    /// the scheme lets heavier eggs stand in a lighter class or there is none above.
+    pub fn below(&self, class: &SizeClass) -> Option<Grams> {
+        if self.heavier_allowed.as_ref().is_some_and(|r| r.value) {
+            return None;
+        }
+        let above = self.classes.value.iter().rev();
+        above.map(|c| c.min).find(|min| min.0 > class.min.0)
     }
 
     /// The class of one egg on the scale: the heaviest whose minimum it reaches. `None` when the
@@ -155,7 +173,7 @@ impl SizeScheme {
             let weight = self.carton(class, eggs)?;
             if weight.meets {
                 let words = format!(
-                    "{}: {} eggs weigh {:.1} g, needed {:.1} g, and none is under its minimum",
+                    "{}: {} eggs weigh {:.1} g, needed {:.1} g, and each is within its limits",
                     class.name,
                     eggs.len(),
                     weight.net.0,
@@ -169,9 +187,9 @@ impl SizeScheme {
                 ));
             }
         }
-        let reason = self
-            .classes
-            .reason("The carton is under the smallest class.");
+        let reason = self.classes.reason(
+            "The carton meets no class: an egg or the whole is too light, or sizes are mixed.",
+        );
         Ok(Finding::new(None, reason, LOCAL_CODES_DECIDE))
     }
 
@@ -196,11 +214,16 @@ impl SizeScheme {
         let light: Vec<usize> = (0..eggs.len())
             .filter(|&i| eggs[i].0 < single - EPSILON)
             .collect();
+        let below = self.below(class).map_or(f64::INFINITY, |g| g.0);
+        let heavy: Vec<usize> = (0..eggs.len())
+            .filter(|&i| eggs[i].0 >= below - EPSILON)
+            .collect();
         Ok(CartonWeight {
             net,
             needed,
-            meets: light.is_empty() && net.0 >= needed.0 - EPSILON,
+            meets: light.is_empty() && heavy.is_empty() && net.0 >= needed.0 - EPSILON,
             light,
+            heavy,
         })
     }
 
