@@ -87,11 +87,13 @@ fn orders_that_can_and_cannot_be_met() {
     assert!(
         said.orders
             .iter()
-            .all(|order| order.chance > 0.9 && order.why.contains("promised"))
+            .all(|order| order.chance > 0.9 && order.why.contains("promised") && order.promised)
     );
     assert!(said.all_orders_chance <= said.orders[0].chance.min(said.orders[1].chance));
     let too_much = forecast(&past, &ahead(40, 7, vec![order(2, 7)])).unwrap();
     assert!(too_much.orders[0].chance < 0.1 && too_much.orders[0].why.contains("fall short"));
+    let short = too_much.orders[0].finding();
+    assert!(!short.value && short.why[0].source.contains("1974") && short.caution.contains("held"));
     // More days, more eggs, wider ranges.
     for pair in said.days.windows(2) {
         let width = |i: usize| pair[i].eggs_range.1 - pair[i].eggs_range.0;
