@@ -13,3 +13,4 @@ mod trade_boundaries;
 mod trade_checks;
 mod trade_properties;
 mod trade_traps;
+mod trade_words;
