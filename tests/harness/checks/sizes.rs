@@ -174,6 +174,22 @@ fn lots(us: &SizeScheme, eu: &SizeScheme) -> Vec<Check> {
             lower(eu, 100),
         ),
         Check::new(
+            "EU: eggs of the next lower class in a lot of 179 (doubled below 180)",
+            article,
+            Kind::Published,
+            17.0,
+            0.0,
+            lower(eu, 179),
+        ),
+        Check::new(
+            "EU: eggs of the next lower class in a lot of 180 (not doubled)",
+            article,
+            Kind::Published,
+            9.0,
+            0.0,
+            lower(eu, 180),
+        ),
+        Check::new(
             "EU: eggs of both neighbouring classes in a lot of 1000 (10 %)",
             article,
             Kind::Published,
