@@ -103,8 +103,14 @@ impl SizeScheme {
             }
             above = class.min.0;
         }
-        if let Some(t) = &self.tolerance {
-            within("size tolerance: lower", t.value.lower, 0.0, 1.0, "(share)")?;
+        if let Some(Rule { value, .. }) = &self.tolerance {
+            within("size tolerance: lower", value.lower, 0.0, 1.0, "(share)")?;
+            for share in [value.lower_in_case, value.neighbours]
+                .into_iter()
+                .flatten()
+            {
+                within("size tolerance", share, 0.0, 1.0, "(share)")?;
+            }
         }
         Ok(())
     }
@@ -248,6 +254,24 @@ impl SizeScheme {
         );
         Some(Finding::new(
             (allowed, pass),
+            rule.reason(words),
+            LOCAL_CODES_DECIDE,
+        ))
+    }
+
+    /// Whether one case of a lot holds no more eggs of the next lower class than a single case may;
+    /// `None` when the scheme has no such limit. The value is as for [`SizeScheme::judge_lot`].
+    pub fn judge_case(&self, eggs: u32, lower: u32) -> Option<Finding<(u32, bool)>> {
+        let rule = self.tolerance.as_ref()?;
+        let share = rule.value.lower_in_case?;
+        let allowed = super::tolerance::allowed_count(share, eggs);
+        let words = format!(
+            "In one case of {eggs} eggs {:.1} % may be of the next lower class: {allowed}; found \
+             {lower}",
+            share * 100.0
+        );
+        Some(Finding::new(
+            (allowed, lower <= allowed),
             rule.reason(words),
             LOCAL_CODES_DECIDE,
         ))

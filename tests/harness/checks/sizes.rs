@@ -158,6 +158,14 @@ fn lots(us: &SizeScheme, eu: &SizeScheme) -> Vec<Check> {
             lower(us, 1000),
         ),
         Check::new(
+            "US: eggs of the next lower class in one case of 360 (5 %)",
+            "7 Pa. Code § 87.42(c)",
+            Kind::Published,
+            18.0,
+            0.0,
+            last_whole(360, |n| us.judge_case(360, n).is_some_and(|f| f.value.1)),
+        ),
+        Check::new(
             "EU: eggs of the next lower class in a lot of 1000 (5 %)",
             article,
             Kind::Published,
