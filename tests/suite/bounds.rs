@@ -53,6 +53,21 @@ fn edges(ty: FieldType) -> (Vec<Value>, Vec<Value>) {
                 json!(1e300),
             ],
         ),
+        FieldType::RulePack => (
+            vec![crate::records::own_rules()],
+            vec![json!({}), json!("us_federal")],
+        ),
+        FieldType::HousePolicy => (
+            vec![
+                json!({}),
+                json!({"accepted": ["pimples"], "best_by_days": 1}),
+            ],
+            vec![
+                json!({"accepted": ["leaker"]}),
+                json!({"best_by_days": 0}),
+                json!([]),
+            ],
+        ),
         FieldType::Text(most) => (
             vec![json!("x"), json!("ß".repeat(most)), json!("two\nlines")],
             vec![

@@ -24,4 +24,5 @@ mod trade_boundaries;
 mod trade_checks;
 mod trade_properties;
 mod trade_traps;
+mod trade_words;
 mod zones;

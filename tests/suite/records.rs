@@ -4,6 +4,7 @@ use pointdown_core::farm::{ErrorKind, Filter};
 use pointdown_core::record::{
     Body, COMMON, Draft, FieldType, Fields, Id, Kind, Record, decode, encode, spec,
 };
+use pointdown_core::trade::rules::RulePack;
 use pointdown_tests::phone::{Phone, at};
 use serde_json::{Value, json};
 
@@ -29,6 +30,11 @@ pub(crate) fn draft(kind: Kind, fields: Value) -> Draft {
     let mut draft = Draft::new(kind);
     draft.fields = fields.as_object().expect("fields").clone();
     draft
+}
+
+/// A rule pack of the farm's own.
+pub(crate) fn own_rules() -> Value {
+    json!(RulePack::custom(&RulePack::eu(), "Our rules"))
 }
 
 /// A record of this kind with every field of it; nothing for edits, which need a target.
@@ -61,6 +67,8 @@ pub(crate) fn sample(kind: Kind) -> Option<Value> {
         Kind::Decision => json!({"line": "name/coop/barn", "state": "-", "choice": "seen"}),
         Kind::Farm => json!({"name": "Larkmeadow", "zone": "America/Chicago", "temperature": "C",
                              "weight": "g", "currency": "USD", "rule_pack": "us_federal",
+                             "rules": own_rules(), "house": {"accepted": ["pimples"], "keep_bloom": false,
+                                       "best_by_days": 21, "ages_apart_max_days": 3},
                              "coops_apart": true, "producer": "Larkmeadow, Far Lane 1"}),
         Kind::Coop => json!({"name": "Barn", "species": ["hen", "duck"], "retired": "2026-12-31"}),
         Kind::Person => json!({"name": "Cleo", "retired": "2026-12-31"}),
@@ -110,6 +118,10 @@ fn other(kind: Kind, field: &str, ty: FieldType) -> Value {
                 FieldType::Weights => json!([50, 51.5]),
                 FieldType::Money => json!("0.05"),
                 FieldType::Zone => json!("Europe/Dublin"),
+                FieldType::HousePolicy => json!({"keep_bloom": true}),
+                FieldType::RulePack => {
+                    json!(RulePack::custom(&RulePack::us_federal(), "Other rules"))
+                }
                 FieldType::Ref(_)
                 | FieldType::AnyRecord
                 | FieldType::Seen

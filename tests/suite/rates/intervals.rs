@@ -141,6 +141,9 @@ fn luck_and_more_than_luck() {
     assert!(few.interval.low < 0.0 && few.interval.high > 0.0);
     let many = compare("north", share(30, 600), share(5, 600), 0.05).unwrap();
     assert!(many.more_than_luck && many.difference > 0.0 && many.interval.low > 0.0);
+    let finding = many.finding();
+    assert!(finding.value && finding.why[0].source.contains("Fisher"));
+    assert!(!finding.caution.is_empty() && !few.finding().value);
     assert!((fisher_two_sided(share(5, 600), share(30, 600)) - many.p_value).abs() < 1e-12);
     assert!((fisher_two_sided(share(0, 5), share(0, 9)) - 1.0).abs() < 1e-12);
 }
