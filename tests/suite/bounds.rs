@@ -186,7 +186,9 @@ fn each_field_holds_its_edges_and_refuses_what_lies_beyond() {
                     | (Kind::Hold, "until" | "from")
                     | (Kind::Gather, "floor_laid")
             );
-            for value in inside.into_iter().filter(|_| alone) {
+            // A coop holds only the birds that it is said to.
+            let flock = matches!(kind, Kind::Gather | Kind::Headcount) && field.name == "species";
+            for value in inside.into_iter().filter(|_| alone && !flock) {
                 let mut fields = sample(kind).expect("a sample");
                 if (kind, field.name) == (Kind::Gather, "count") {
                     fields["floor_laid"] = json!(0);

@@ -159,7 +159,7 @@ impl Farm {
             }
             Location::Memory => None,
         };
-        let upgraded = store.upgraded();
+        let view: Option<u32> = store.read::<_, FarmError>(|tx| Ok(tx.meta("view")?))?;
         let inner = Inner {
             store,
             docs: BTreeMap::new(),
@@ -173,7 +173,7 @@ impl Farm {
             env,
             inner: Mutex::new(inner),
         };
-        if upgraded {
+        if view != Some(super::upkeep::VIEW) {
             farm.rebuild()?;
         }
         Ok(farm)

@@ -6,9 +6,11 @@ use super::names::resolve;
 use super::{ErrorKind, Farm, FarmError};
 use crate::record::edits::{Edit, Standing, effective, seen};
 use crate::record::{
-    COMMON, DocName, Draft, Fields, Id, Instant, InvalidRecord, Kind, Known, Where, encode,
+    Body, COMMON, DocName, Draft, Fields, Id, Instant, InvalidRecord, Kind, Known, Out, Record,
+    Where, encode,
 };
 use crate::store::{Row, Tx};
+use crate::trade::Species;
 
 /// A record that is durable now.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -198,13 +200,13 @@ impl Inner {
                     return Err(InvalidRecord::missing("by", COMMON[0].ty.allowed()).into());
                 }
             }
-            Ok(draft.check(
-                id,
-                Where {
-                    now,
-                    known: &Here(tx),
-                },
-            )?)
+            let here = Where {
+                now,
+                known: &Here(tx),
+            };
+            let fields = draft.check(id, here)?;
+            fits(tx, &Record::read(id, &fields)?)?;
+            Ok(fields)
         })?;
         let kind = Kind::from_code(&draft.kind).unwrap_or(Kind::Gather);
         let doc = doc.unwrap_or_else(|| DocName::home(kind, id));
@@ -235,6 +237,65 @@ fn text<'a>(fields: &'a Fields, name: &str) -> Result<&'a str, FarmError> {
         .get(name)
         .and_then(Value::as_str)
         .ok_or_else(|| InvalidRecord::missing(name, "it must be given").into())
+}
+
+/// Holds a new record against others that it speaks of: what a phone can see does not fit is refused
+/// while someone is there to mend it. Records of others are not judged so; the review list does.
+fn fits(tx: &Tx<'_>, record: &Record) -> Result<(), FarmError> {
+    match &record.body {
+        Body::Gather(gather) => flock(tx, gather.coop, gather.species),
+        Body::Headcount(count) => flock(tx, count.coop, count.species),
+        Body::Out(Out {
+            carton: Some(run),
+            cartons: Some(cartons),
+            parts,
+            ..
+        }) => {
+            let Some(Body::Carton(run)) = body_of(tx, *run)? else {
+                return Ok(());
+            };
+            if parts.species() != Some(run.species) {
+                return Err(InvalidRecord::new(
+                    "parts",
+                    parts.species().map_or("none", Species::code),
+                    format!(
+                        "allowed are the {} eggs of the carton run",
+                        run.species.code()
+                    ),
+                )
+                .into());
+            }
+            let due = cartons.saturating_mul(run.eggs_per_carton);
+            if parts.eggs() != due {
+                return Err(InvalidRecord::new(
+                    "parts",
+                    format!("{} eggs", parts.eggs()),
+                    format!("allowed are the {due} eggs of {cartons} cartons of the run"),
+                )
+                .into());
+            }
+            Ok(())
+        }
+        _ => Ok(()),
+    }
+}
+
+fn flock(tx: &Tx<'_>, coop: Id, species: Species) -> Result<(), FarmError> {
+    match body_of(tx, coop)? {
+        Some(Body::Coop(coop)) if !coop.species.contains(&species) => {
+            let known: Vec<_> = coop.species.iter().map(|s| s.code()).collect();
+            let allowed = format!("allowed in coop {} are {}", coop.name, known.join(", "));
+            Err(InvalidRecord::new("species", species.code(), allowed).into())
+        }
+        _ => Ok(()),
+    }
+}
+
+fn body_of(tx: &Tx<'_>, id: Id) -> Result<Option<Body>, FarmError> {
+    let row = tx.record(id)?;
+    Ok(row
+        .and_then(|row| Record::read(row.id, &row.fields).ok())
+        .map(|r| r.body))
 }
 
 fn coops_apart(tx: &Tx<'_>, farm: Id) -> Result<bool, FarmError> {

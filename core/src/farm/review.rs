@@ -5,8 +5,8 @@ use super::log::Logged;
 use super::{ErrorKind, Farm, FarmError};
 use crate::book::Names;
 use crate::book::review::{
-    Affected, CartonRun, Choice, ClockOff, Finding, Gone, OFF_S, Overdrawn, Pair, cannot_read,
-    clock, double, held, overdraw, retired_use, said, same_name, undecided,
+    Affected, CartonRun, Choice, ClockOff, Finding, Gone, OFF_S, Overdrawn, Pair, Setting,
+    breaches, cannot_read, clock, double, held, overdraw, retired_use, said, same_name, undecided,
 };
 use crate::ledger::Document;
 use crate::record::edits::{Standing, effective};
@@ -19,10 +19,12 @@ impl Farm {
         let mut inner = self.lock();
         let farm = inner.me.farm;
         inner.store.read(|tx| {
+            let chosen: Option<super::take::Chosen> = tx.meta("setting")?;
             let findings = Asking {
                 tx,
                 farm,
                 names: tx.names()?,
+                setting: chosen.unwrap_or_default().setting(),
             }
             .everything()?;
             Ok(undecided(findings, &tx.decisions()?))
@@ -203,6 +205,7 @@ struct Asking<'a> {
     tx: &'a Tx<'a>,
     farm: Id,
     names: Names,
+    setting: Setting,
 }
 
 impl Asking<'_> {
@@ -213,7 +216,12 @@ impl Asking<'_> {
         }
         for id in self.tx.flagged()? {
             if let Some((base, edits)) = self.tx.said_about(id)? {
-                found.extend(said(&effective(id, &base, &edits)));
+                let now = effective(id, &base, &edits);
+                found.extend(said(&now));
+                if let (Some(record), Standing::Live) = (&now.record, &now.standing) {
+                    let best_by = self.tx.best_by_of(record)?;
+                    found.extend(breaches(record, &self.setting, best_by));
+                }
             }
         }
         for (place, lot, balance) in self.tx.overdrawn()? {

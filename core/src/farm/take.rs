@@ -1,10 +1,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde::{Deserialize, Serialize};
+
 use super::facade::{Inner, actor};
 use super::{Farm, FarmError};
+use crate::book::review::Setting;
 use crate::ledger::{Document, LedgerError, genesis, read_change};
-use crate::record::{Actor, Change, DocName, Entry, Hash, Id, Zone};
-use crate::store::{StoreError, Tx};
+use crate::record::{Actor, Body, Change, DocName, Entry, Hash, Id, Record, Zone};
+use crate::store::Tx;
+use crate::trade::rules::{HousePolicy, RulePack, in_force};
 
 /// What came of taking changes.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -219,32 +223,59 @@ impl Inner {
     }
 }
 
-/// Lets entries into the book. Where they change the farm's zone, every farm day may be another
-/// one, so the whole book is made anew.
+/// Lets entries into the book. Where they change the farm's zone or rules, every farm day may be
+/// another one and every record be held against other rules, so the whole book is made anew.
 pub(super) fn project(tx: &Tx<'_>, farm: Id, entries: &[Entry]) -> Result<BTreeSet<Id>, FarmError> {
-    let before = tx.zone()?;
-    let touched = tx.project(before, entries)?;
+    let before: Chosen = tx.meta("setting")?.unwrap_or_default();
+    let touched = tx.project(&before.setting(), entries)?;
     let mut open = BTreeMap::new();
     tx.find_twins(&touched, &mut |tx, one, other| {
         super::review::apart(tx, farm, &mut open, one, other)
     })?;
-    let zone = zone_of(tx, farm)?;
-    if zone != before {
-        tx.set_meta("zone", &zone)?;
-        tx.count_anew(zone)?;
+    if touched.contains(&farm) {
+        let now = Chosen::of(tx, farm)?;
+        if now != before {
+            tx.set_meta("setting", &now)?;
+            tx.count_anew(&now.setting())?;
+        }
     }
     Ok(touched)
 }
 
-/// The zone that the farm's own record names.
-pub(super) fn zone_of(tx: &Tx<'_>, farm: Id) -> Result<Zone, StoreError> {
-    let Some(row) = tx.record(farm)?.filter(|row| row.standing == "live") else {
-        return Ok(Zone::UTC);
-    };
-    let zone = row
-        .fields
-        .get("zone")
-        .and_then(|z| z.as_str())
-        .and_then(|z| z.parse().ok());
-    Ok(zone.unwrap_or(Zone::UTC))
+/// What the farm's own record says about zone and rules, as remembered beside the book.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Chosen {
+    zone: Option<Zone>,
+    rule_pack: Option<String>,
+    rules: Option<RulePack>,
+    house: Option<HousePolicy>,
+}
+
+impl Chosen {
+    fn of(tx: &Tx<'_>, farm: Id) -> Result<Chosen, FarmError> {
+        let row = tx.record(farm)?.filter(|row| row.standing == "live");
+        let body = row
+            .and_then(|row| Record::read(row.id, &row.fields).ok())
+            .map(|r| r.body);
+        Ok(match body {
+            Some(Body::Farm(farm)) => Chosen {
+                zone: Some(farm.zone),
+                rule_pack: farm.rule_pack,
+                rules: farm.rules.map(|rules| *rules),
+                house: farm.house,
+            },
+            _ => Chosen::default(),
+        })
+    }
+
+    /// The setting; UTC and no rules where nothing was chosen or has arrived.
+    pub(crate) fn setting(&self) -> Setting {
+        let code = self.rule_pack.as_deref();
+        Setting {
+            zone: self.zone.unwrap_or(Zone::UTC),
+            // A farm that says custom and gives no rules has none.
+            pack: code.and_then(|code| in_force(code, self.rules.as_ref()).ok()),
+            house: self.house.clone().unwrap_or_default(),
+        }
+    }
 }

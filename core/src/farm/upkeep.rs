@@ -6,7 +6,7 @@ use super::take::project;
 use super::{Farm, FarmError};
 use crate::book::{Book, fold};
 use crate::ledger::read_change;
-use crate::record::{DocName, Entry, Zone};
+use crate::record::{DocName, Entry};
 
 /// Changes of a document that stand alone before they are folded into its saved form.
 const LOOSE: u64 = 256;
@@ -20,6 +20,10 @@ pub struct Check {
     pub wrong: Vec<String>,
 }
 
+/// The form of the book that this version makes. Raised with every new kind, rule or way of counting,
+/// so that a book made by another version is made anew when it is opened.
+pub(super) const VIEW: u32 = 1;
+
 impl Farm {
     /// Makes the book anew from the changes.
     pub fn rebuild(&self) -> Result<(), FarmError> {
@@ -28,7 +32,8 @@ impl Farm {
         let farm = inner.me.farm;
         inner.write(|tx| {
             tx.forget_view()?;
-            tx.set_meta("zone", &Zone::UTC)?;
+            tx.forget_meta("setting")?;
+            tx.set_meta("view", &VIEW)?;
             project(tx, farm, &entries)?;
             Ok(())
         })
@@ -112,11 +117,10 @@ impl Farm {
     /// fresh actor, so that the old phone may come back beside it.
     #[cfg(feature = "native")]
     pub fn back_up(&self, path: &std::path::Path) -> Result<(), FarmError> {
+        use crate::record::InvalidRecord;
         if path.exists() {
-            return Err(FarmError::new(
-                super::ErrorKind::Invalid,
-                format!("{} is there already; choose a new file", path.display()),
-            ));
+            let allowed = "allowed is a file that is not there yet";
+            return Err(InvalidRecord::new("file", path.display(), allowed).into());
         }
         let mut inner = self.lock();
         // The copy must carry a mark, or it could not be told from the original.

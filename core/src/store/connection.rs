@@ -25,7 +25,6 @@ impl From<&Path> for Location {
 #[derive(Debug)]
 pub struct Store {
     connection: Connection,
-    upgraded: bool,
 }
 
 impl Store {
@@ -37,7 +36,7 @@ impl Store {
         };
         // Whoever has the file open keeps it open; a short wait is for one that is just closing.
         connection.busy_timeout(Duration::from_secs(1))?;
-        let found = migrate::layout(&connection)?;
+        migrate::layout(&connection)?;
         // In a browser there is no shared memory and one connection only; there the journal is a
         // plain one. Everywhere else a log that is written ahead, synced at every commit.
         if !cfg!(target_family = "wasm") {
@@ -51,16 +50,7 @@ impl Store {
         migrate::migrate_to(&mut connection, migrate::VERSION)?;
         // An empty write takes the lock now, so that a second process hears it at once.
         connection.execute_batch("BEGIN IMMEDIATE; COMMIT")?;
-        Ok(Store {
-            connection,
-            upgraded: (1..migrate::VERSION).contains(&found),
-        })
-    }
-
-    /// Whether opening brought the file to a newer layout. Its view was made by an older version
-    /// then, and is to be made anew.
-    pub fn upgraded(&self) -> bool {
-        self.upgraded
+        Ok(Store { connection })
     }
 
     /// Does something in one transaction: all of it is durable when this returns `Ok`, nothing of

@@ -12,13 +12,14 @@ mod projection;
 mod query;
 mod recount;
 mod review;
+mod stray;
 mod tx;
 
 pub use changes::{Kept, Unsent};
 pub use connection::{Location, Store};
 pub use error::StoreError;
 pub use migrate::{VERSION, migrate_to};
-pub use projection::Stray;
 pub use query::{Filter, Row};
 pub use review::{Apart, Written};
+pub use stray::Stray;
 pub use tx::Tx;

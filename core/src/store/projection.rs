@@ -4,6 +4,7 @@ use rusqlite::{OptionalExtension, params};
 
 use super::recount::Recounts;
 use super::{StoreError, Tx};
+use crate::book::review::{Setting, breaches, said};
 use crate::book::{Move, Place, lines, moves};
 use crate::record::edits::{Edit, Effective, Standing, effective};
 use crate::record::{
@@ -14,35 +15,37 @@ use crate::record::{
 /// sixty times over, and a chain without an end must not cost without an end.
 const DEEPEST: usize = 64;
 
-/// A write that is no record, or came second under an id.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
-pub struct Stray {
-    /// Which document.
-    pub doc: DocName,
-    /// The key it was written under.
-    pub key: String,
-    /// Why it is not counted.
-    pub why: String,
-}
-
 impl Tx<'_> {
     /// Lets entries of new changes into the book, in any order. A write that cannot be a record is
     /// kept as a [`Stray`]. Gives the ids of the records that stand differently now.
-    pub fn project(&self, zone: Zone, entries: &[Entry]) -> Result<BTreeSet<Id>, StoreError> {
+    pub fn project(
+        &self,
+        setting: &Setting,
+        entries: &[Entry],
+    ) -> Result<BTreeSet<Id>, StoreError> {
+        let zone = setting.zone;
         let mut touched = BTreeSet::new();
         let mut recounts = Recounts::default();
         for entry in entries {
             touched.extend(self.keep_first_facts(zone, entry, &mut recounts)?);
         }
         for id in &touched {
-            self.stand_anew(zone, *id, &mut recounts)?;
+            self.stand_anew(setting, *id, &mut recounts)?;
+        }
+        // The date on the cartons says whether what was sold of them was sold in time.
+        for id in &touched {
+            for record in self.left_run(*id)? {
+                if !touched.contains(&record.id) {
+                    self.stand_anew(setting, record.id, &mut recounts)?;
+                }
+            }
         }
         self.settle_recounts(zone, recounts)?;
         Ok(touched)
     }
 
-    /// Makes everything that is counted anew from the records as they stand, under another zone.
-    pub fn count_anew(&self, zone: Zone) -> Result<(), StoreError> {
+    /// Makes everything that is counted anew from the records as they stand, under another setting.
+    pub fn count_anew(&self, setting: &Setting) -> Result<(), StoreError> {
         self.sql
             .execute_batch("DELETE FROM move; DELETE FROM balance; DELETE FROM line;")?;
         let ids: Vec<String> = {
@@ -57,9 +60,9 @@ impl Tx<'_> {
             let id: Id = id
                 .parse()
                 .map_err(|_| StoreError::Damaged(format!("no id {id}")))?;
-            self.stand_anew(zone, id, &mut recounts)?;
+            self.stand_anew(setting, id, &mut recounts)?;
         }
-        self.settle_recounts(zone, recounts)
+        self.settle_recounts(setting.zone, recounts)
     }
 
     /// Empties the view; the caller projects all entries again.
@@ -69,25 +72,6 @@ impl Tx<'_> {
              DELETE FROM line;",
         )?;
         Ok(())
-    }
-
-    /// The writes that are not counted.
-    pub fn strays(&self) -> Result<Vec<Stray>, StoreError> {
-        let mut statement = self
-            .sql
-            .prepare_cached("SELECT doc, key, why FROM stray ORDER BY doc, key, op")?;
-        let all = statement.query_map([], |row| {
-            Ok((row.get::<_, String>(0)?, row.get(1)?, row.get(2)?))
-        })?;
-        all.map(|row| {
-            let (doc, key, why) = row?;
-            Ok(Stray {
-                doc: doc.parse().map_err(StoreError::Damaged)?,
-                key,
-                why,
-            })
-        })
-        .collect()
     }
 
     /// Keeps what was first written under an id; of two writes the one with the lower Lamport
@@ -247,7 +231,13 @@ impl Tx<'_> {
     }
 
     /// Takes what a record did to the book back, then does what it does now.
-    fn stand_anew(&self, zone: Zone, id: Id, recounts: &mut Recounts) -> Result<(), StoreError> {
+    fn stand_anew(
+        &self,
+        setting: &Setting,
+        id: Id,
+        recounts: &mut Recounts,
+    ) -> Result<(), StoreError> {
+        let zone = setting.zone;
         if let Some((record, moved)) = self.withdraw(zone, id)? {
             recounts.touch(&record, &moved);
         }
@@ -256,7 +246,15 @@ impl Tx<'_> {
         };
         let now = effective(id, &base, &edits);
         let live = matches!(now.standing, Standing::Live);
-        self.write_record(zone, id, &base, &now)?;
+        let broken = match &now.record {
+            Some(record) if live => {
+                let best_by = self.best_by_of(record)?;
+                !breaches(record, setting, best_by).is_empty()
+            }
+            _ => false,
+        };
+        let flagged = broken || !said(&now).is_empty();
+        self.write_record(zone, id, &base, &now, flagged)?;
         let Some(record) = now.record.filter(|_| live) else {
             return Ok(());
         };
@@ -271,6 +269,7 @@ impl Tx<'_> {
         id: Id,
         base: &Fields,
         now: &Effective,
+        flagged: bool,
     ) -> Result<(), StoreError> {
         let kind = base
             .get("kind")
@@ -302,7 +301,7 @@ impl Tx<'_> {
                 as_json(&now.fields),
                 conflicts,
                 problem,
-                !crate::book::review::said(now).is_empty(),
+                flagged,
             ])?;
         Ok(())
     }

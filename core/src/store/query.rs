@@ -59,7 +59,13 @@ const COLUMNS: &str = "id, doc, kind, at, day, standing, why, fields, conflicts,
 impl Tx<'_> {
     /// The farm's zone as far as it is known here.
     pub fn zone(&self) -> Result<Zone, StoreError> {
-        Ok(self.meta("zone")?.unwrap_or(Zone::UTC))
+        /// Of what is remembered beside the book, only the zone matters here.
+        #[derive(serde::Deserialize)]
+        struct Chosen {
+            zone: Option<Zone>,
+        }
+        let chosen: Option<Chosen> = self.meta("setting")?;
+        Ok(chosen.and_then(|c| c.zone).unwrap_or(Zone::UTC))
     }
 
     /// One record.

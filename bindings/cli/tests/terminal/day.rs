@@ -38,7 +38,10 @@ fn a_family_day_from_nest_to_stall() {
         sheet["gathered"]["by_person"],
         json!({"Ada": 30, "Ben": 12})
     );
-    assert_eq!(sheet["gathered"]["by_species"], json!({"hen": 42}));
+    assert_eq!(
+        sheet["gathered"]["by_species"],
+        json!({"hen": 42, "duck": 0})
+    );
     let coops = sheet["gathered"]["by_coop"].as_array().expect("rows");
     let rows: Vec<_> = coops
         .iter()

@@ -143,7 +143,7 @@ fn what_is_not_allowed_says_why_and_changes_nothing() {
         ("sheet --day Monday", 1, "invalid", "day"),
         ("list --from 2026-13-01", 1, "invalid", "from"),
         ("write-as Zoe", 1, "invalid", "person"),
-        ("join ftp://192.0.2.1 code", 1, "invalid", ""),
+        ("join ftp://192.0.2.1 code", 1, "invalid", "url"),
         ("show nothere", 3, "not_found", ""),
         ("amend nothere count=1", 3, "not_found", ""),
         ("void nothere --why x", 3, "not_found", ""),
