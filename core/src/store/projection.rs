@@ -17,7 +17,7 @@ const DEEPEST: usize = 64;
 
 impl Tx<'_> {
     /// Lets entries of new changes into the book, in any order. A write that cannot be a record is
-    /// kept as a [`Stray`]. Gives the ids of the records that stand differently now.
+    /// kept as a [`Stray`](super::Stray). Gives the ids of the records that stand differently now.
     pub fn project(
         &self,
         setting: &Setting,
