@@ -377,3 +377,48 @@ fn a_phone_offline_for_three_weeks_over_the_end_of_a_month() {
         "the newest month first"
     );
 }
+
+/// An out that is dated before its carton run was once held against a date that was not read yet
+/// when both came together, so that the review list depended on the way.
+#[test]
+fn an_out_dated_before_its_carton_is_judged_alike_by_any_way() {
+    let ada = Phone::first("Ada", "2026-05-01T12:00:00Z", "America/Chicago");
+    let ben = ada.another("Ben");
+    for phone in [&ada, &ben] {
+        phone.env.set(at("2026-05-21T12:00:00Z"));
+    }
+    let carton = ada.log(
+        Draft::new(Kind::Carton)
+            .at(at("2026-05-20T12:00:00Z"))
+            .with("parts", "2026-05-01/hen=12")
+            .with("from", "basket")
+            .with("species", "hen")
+            .with("eggs_per_carton", 6)
+            .with("cartons", 2)
+            .with("packed", "2026-05-01")
+            .with("best_by", "2026-05-02"),
+    );
+    let out = ada.log(
+        Draft::new(Kind::Out)
+            .at(at("2026-05-10T12:00:00Z"))
+            .with("way", "sold")
+            .with("parts", "2026-05-01/hen=6")
+            .with("carton", carton.to_string())
+            .with("cartons", 1),
+    );
+    let line = format!("rule/past_best_by/{out}");
+    let late = |phone: &Phone| {
+        let review = phone.farm.review().expect("a review");
+        review.iter().any(|finding| finding.line == line)
+    };
+    assert!(late(&ada));
+    alike(&[&ada, &ben]);
+    assert!(late(&ada) && late(&ben));
+    let zone: Fields = [("zone".to_string(), json!("Europe/Dublin"))]
+        .into_iter()
+        .collect();
+    let farm = ada.farm.id();
+    ada.farm.amend(farm, zone, None).expect("another zone");
+    assert!(late(&ada), "everything was counted anew");
+    alike(&[&ada, &ben]);
+}

@@ -161,16 +161,10 @@ pub(super) fn apart(
         return Ok(true);
     }
     if !open.contains_key(&one.doc) {
-        let damaged = |e: crate::ledger::LedgerError| StoreError::Damaged(e.to_string());
         let kept = tx.load_doc(&one.doc)?;
-        let (name, actor) = (one.doc.clone(), Actor([1; 16]));
-        let mut document = match kept.saved {
-            Some(saved) => Document::load(farm, name, actor, &saved).map_err(damaged)?,
-            None => Document::new(farm, name, actor),
-        };
-        document
-            .apply(kept.changes.iter().map(Vec::as_slice))
-            .map_err(damaged)?;
+        // Nothing is written into it, so it needs no actor of its own.
+        let document = super::take::open(farm, &one.doc, Actor([1; 16]), &kept)
+            .map_err(|e| StoreError::Damaged(e.to_string()))?;
         open.insert(one.doc.clone(), document);
     }
     Ok(open.get(&one.doc).is_none_or(|document| {
@@ -281,19 +275,15 @@ impl Asking<'_> {
     }
 
     fn worst(&self, parts: &Parts, hold: &Hold) -> Result<Affected, FarmError> {
-        let mut worst = Affected::Not;
-        for lot in parts.0.keys() {
-            worst = worst.max(self.affected(lot, hold)?);
-        }
+        let lots = parts.0.keys().map(|lot| self.affected(lot, hold));
+        let lots = lots.collect::<Result<Vec<_>, _>>()?;
         // A carton with one held lot among others holds some held eggs, not only such.
-        let pure = worst == Affected::All
-            && parts.0.keys().try_fold(true, |all, lot| {
-                Ok::<_, FarmError>(all && self.affected(lot, hold)? == Affected::All)
-            })?;
-        Ok(if worst == Affected::All && !pure {
-            Affected::Pooled
+        Ok(if lots.iter().all(|lot| *lot == Affected::Not) {
+            Affected::Not
+        } else if lots.iter().all(|lot| *lot == Affected::All) {
+            Affected::All
         } else {
-            worst
+            Affected::Pooled
         })
     }
 

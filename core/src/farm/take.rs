@@ -7,7 +7,7 @@ use super::{Farm, FarmError};
 use crate::book::review::Setting;
 use crate::ledger::{Document, LedgerError, genesis, read_change};
 use crate::record::{Actor, Body, Change, DocName, Entry, Hash, Id, Record, Zone};
-use crate::store::Tx;
+use crate::store::{Kept, Tx};
 use crate::trade::rules::{HousePolicy, RulePack, in_force};
 
 /// What came of taking changes.
@@ -60,13 +60,7 @@ impl Inner {
         let kept = self
             .store
             .read::<_, FarmError>(|tx| Ok(tx.load_doc(name)?))?;
-        let (farm, actor) = (self.me.farm, self.actor());
-        let mut document = match kept.saved {
-            Some(saved) => Document::load(farm, name.clone(), actor, &saved)?,
-            None => Document::new(farm, name.clone(), actor),
-        };
-        document.apply(kept.changes.iter().map(Vec::as_slice))?;
-        Ok(document)
+        Ok(open(self.me.farm, name, self.actor(), &kept)?)
     }
 
     /// Whether a change is here, alone or folded into the saved form of its document.
@@ -221,6 +215,21 @@ impl Inner {
         }
         Ok(taken)
     }
+}
+
+/// A document from what the store keeps of it.
+pub(super) fn open(
+    farm: Id,
+    name: &DocName,
+    actor: Actor,
+    kept: &Kept,
+) -> Result<Document, LedgerError> {
+    let mut document = match &kept.saved {
+        Some(saved) => Document::load(farm, name.clone(), actor, saved)?,
+        None => Document::new(farm, name.clone(), actor),
+    };
+    document.apply(kept.changes.iter().map(Vec::as_slice))?;
+    Ok(document)
 }
 
 /// Lets entries into the book. Where they change the farm's zone or rules, every farm day may be

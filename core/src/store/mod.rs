@@ -12,6 +12,7 @@ mod projection;
 mod query;
 mod recount;
 mod review;
+mod rows;
 mod stray;
 mod tx;
 

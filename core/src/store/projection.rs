@@ -3,6 +3,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use rusqlite::{OptionalExtension, params};
 
 use super::recount::Recounts;
+use super::rows::id;
 use super::{StoreError, Tx};
 use crate::book::review::{Setting, breaches, said};
 use crate::book::{Move, Place, lines, moves};
@@ -29,18 +30,7 @@ impl Tx<'_> {
         for entry in entries {
             touched.extend(self.keep_first_facts(zone, entry, &mut recounts)?);
         }
-        for id in &touched {
-            self.stand_anew(setting, *id, &mut recounts)?;
-        }
-        // The date on the cartons says whether what was sold of them was sold in time.
-        for id in &touched {
-            for record in self.left_run(*id)? {
-                if !touched.contains(&record.id) {
-                    self.stand_anew(setting, record.id, &mut recounts)?;
-                }
-            }
-        }
-        self.settle_recounts(zone, recounts)?;
+        self.stand_all(setting, &touched, recounts)?;
         Ok(touched)
     }
 
@@ -55,12 +45,25 @@ impl Tx<'_> {
         };
         // Nothing is counted now, so nothing is to be taken back.
         self.sql.execute_batch("UPDATE record SET standing = -1")?;
-        let mut recounts = Recounts::default();
+        let ids = ids.iter().map(|text| id(text)).collect::<Result<_, _>>()?;
+        self.stand_all(setting, &ids, Recounts::default())
+    }
+
+    /// Lets records stand anew. Those that lean on another record come after all others: the date
+    /// on the cartons says whether what was sold of them was sold in time, whichever came first.
+    fn stand_all(
+        &self,
+        setting: &Setting,
+        ids: &BTreeSet<Id>,
+        mut recounts: Recounts,
+    ) -> Result<(), StoreError> {
         for id in ids {
-            let id: Id = id
-                .parse()
-                .map_err(|_| StoreError::Damaged(format!("no id {id}")))?;
-            self.stand_anew(setting, id, &mut recounts)?;
+            self.stand_anew(setting, *id, &mut recounts)?;
+        }
+        for id in ids {
+            for record in self.left_run(*id)? {
+                self.stand_anew(setting, record.id, &mut recounts)?;
+            }
         }
         self.settle_recounts(setting.zone, recounts)
     }

@@ -2,6 +2,7 @@ use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, params};
 use serde::Serialize;
 
+use super::rows::{balances, id_and_fields, place_lot_eggs, records};
 use super::{StoreError, Tx};
 use crate::book::{Line, Measure, Names, Place};
 use crate::record::edits::Conflict;
@@ -207,8 +208,7 @@ impl Tx<'_> {
              WHERE place IN ('basket', 'clean', 'cartoned')
              GROUP BY place, lot HAVING sum(eggs) <> 0 ORDER BY place, lot",
         )?;
-        let rows = statement.query_map([day.to_string()], read_balance)?;
-        rows.map(|row| balance(row?)).collect()
+        balances(statement.query_map([day.to_string()], place_lot_eggs)?)
     }
 
     /// Where eggs are by all records that are here, whatever their day; every place.
@@ -216,8 +216,7 @@ impl Tx<'_> {
         let mut statement = self
             .sql
             .prepare_cached("SELECT place, lot, eggs FROM balance ORDER BY place, lot")?;
-        let rows = statement.query_map([], read_balance)?;
-        rows.map(|row| balance(row?)).collect()
+        balances(statement.query_map([], place_lot_eggs)?)
     }
 
     /// Every live record, typed; for folds that are held against the tables.
@@ -225,20 +224,7 @@ impl Tx<'_> {
         let mut statement = self
             .sql
             .prepare_cached("SELECT id, fields FROM record WHERE standing = 0")?;
-        let rows = statement.query_map([], |row| {
-            Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?))
-        })?;
-        let mut all = Vec::new();
-        for row in rows {
-            let (id, fields) = row?;
-            let id = id
-                .parse()
-                .map_err(|_| StoreError::Damaged(format!("no id {id}")))?;
-            let fields: Fields =
-                serde_json::from_str(&fields).map_err(|e| StoreError::Damaged(e.to_string()))?;
-            all.extend(Record::read(id, &fields).ok());
-        }
-        Ok(all)
+        records(statement.query_map([], id_and_fields)?)
     }
 
     /// Every row of the view as text, in key order: two databases with the same set of changes
@@ -269,17 +255,6 @@ impl Tx<'_> {
         }
         Ok(all)
     }
-}
-
-fn read_balance(row: &rusqlite::Row<'_>) -> rusqlite::Result<(String, String, i64)> {
-    Ok((row.get(0)?, row.get(1)?, row.get(2)?))
-}
-
-fn balance(row: (String, String, i64)) -> Result<(Place, Lot, i64), StoreError> {
-    let (place, lot, eggs) = row;
-    let place =
-        Place::from_code(&place).ok_or_else(|| StoreError::Damaged(format!("no place {place}")))?;
-    Ok((place, lot.parse().map_err(StoreError::Damaged)?, eggs))
 }
 
 fn read_row(row: &rusqlite::Row<'_>) -> rusqlite::Result<Row> {

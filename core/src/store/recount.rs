@@ -3,9 +3,10 @@ use std::collections::BTreeMap;
 use rusqlite::params;
 
 use super::projection::{ByLot, read_move};
+use super::rows::{id, id_and_fields, records};
 use super::{StoreError, Tx};
 use crate::book::{Moment, Move, Place, lines, settle};
-use crate::record::{Body, Fields, Id, Instant, Lot, Record, Zone};
+use crate::record::{Body, Instant, Lot, Record, Zone};
 use crate::trade::Species;
 
 /// Stations and species whose recounts have to be settled again, and from when on.
@@ -88,29 +89,15 @@ impl Tx<'_> {
             "SELECT id, fields FROM record
              WHERE kind = 'recount' AND standing = 0 AND at >= ?1 ORDER BY at, id",
         )?;
-        let rows = statement.query_map([since.0.ms()], |row| {
-            Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?))
-        })?;
-        let mut all = Vec::new();
-        for row in rows {
-            let (id, fields) = row?;
-            let id: Id = id
-                .parse()
-                .map_err(|_| StoreError::Damaged(format!("no id {id}")))?;
-            let fields: Fields =
-                serde_json::from_str(&fields).map_err(|e| StoreError::Damaged(e.to_string()))?;
-            let Ok(record) = Record::read(id, &fields) else {
-                continue;
-            };
+        let mut all = records(statement.query_map([since.0.ms()], id_and_fields)?)?;
+        all.retain(|record| {
             let Body::Recount(recount) = &record.body else {
-                continue;
+                return false;
             };
-            let here =
-                Place::from(recount.station) == station && recount.of_species() == Some(species);
-            if here && (record.at, record.id) >= since {
-                all.push(record);
-            }
-        }
+            Place::from(recount.station) == station
+                && recount.of_species() == Some(species)
+                && (record.at, record.id) >= since
+        });
         Ok(all)
     }
 
@@ -136,11 +123,8 @@ impl Tx<'_> {
         )?;
         let mut all = Vec::new();
         for row in rows {
-            let (m, at, id) = row?;
-            let id: Id = id
-                .parse()
-                .map_err(|_| StoreError::Damaged(format!("no id {id}")))?;
-            let moment = (Instant::from_ms(at), id);
+            let (m, at, text) = row?;
+            let moment = (Instant::from_ms(at), id(&text)?);
             if moment >= since {
                 all.push((moment, m));
             }

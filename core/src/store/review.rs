@@ -1,12 +1,11 @@
 use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, params};
 
+use super::rows::{balances, id, id_and_fields, place_lot_eggs, record, records};
 use super::{StoreError, Tx};
 use crate::book::Place;
 use crate::book::review::{Gathered, NEAR_MS};
-use crate::record::{
-    Body, Decision, DocName, Fields, Hash, Id, Instant, Kind, Lot, Out, Record, decode,
-};
+use crate::record::{Body, Decision, DocName, Hash, Id, Instant, Kind, Lot, Out, Record, decode};
 use crate::trade::Species;
 
 /// The change that a record was written by.
@@ -96,7 +95,7 @@ impl Tx<'_> {
         let Some(fields) = fields else {
             return Ok(None);
         };
-        let (Some(record), Some(written)) = (read(id, &fields)?, self.written(id)?) else {
+        let (Some(record), Some(written)) = (record(id, &fields)?, self.written(id)?) else {
             return Ok(None);
         };
         Ok(Some((record, written)))
@@ -108,7 +107,7 @@ impl Tx<'_> {
              WHERE kind = 'gather' AND at BETWEEN ?1 AND ?2 AND standing < 2",
         )?;
         let rows = statement.query_map([at.ms() - NEAR_MS, at.ms() + NEAR_MS], id_and_fields)?;
-        typed(rows)
+        records(rows)
     }
 
     /// Pairs of gathers that may be one round.
@@ -139,20 +138,7 @@ impl Tx<'_> {
             "SELECT place, lot, eggs FROM balance
              WHERE eggs < 0 AND place IN ('basket', 'clean', 'cartoned') ORDER BY place, lot",
         )?;
-        let rows = statement.query_map([], |row| {
-            Ok((
-                row.get::<_, String>(0)?,
-                row.get::<_, String>(1)?,
-                row.get(2)?,
-            ))
-        })?;
-        rows.map(|row| {
-            let (place, lot, eggs) = row?;
-            let place = Place::from_code(&place)
-                .ok_or_else(|| StoreError::Damaged(format!("no place {place}")))?;
-            Ok((place, lot.parse().map_err(StoreError::Damaged)?, eggs))
-        })
-        .collect()
+        balances(statement.query_map([], place_lot_eggs)?)
     }
 
     /// The records that took eggs of a lot away from a place, oldest first.
@@ -189,7 +175,7 @@ impl Tx<'_> {
         let mut statement = self
             .sql
             .prepare_cached("SELECT id, fields FROM record WHERE kind = ?1 AND standing = 0")?;
-        typed(statement.query_map([kind.code()], id_and_fields)?)
+        records(statement.query_map([kind.code()], id_and_fields)?)
     }
 
     /// Live carton runs and outs that hold eggs of lots of a span of days.
@@ -206,7 +192,7 @@ impl Tx<'_> {
         )?;
         // The text of a lot begins with its day, and '~' comes after everything that follows it.
         let end = until.map_or("~".to_string(), |day| format!("{day}~"));
-        typed(statement.query_map([from.to_string(), end], id_and_fields)?)
+        records(statement.query_map([from.to_string(), end], id_and_fields)?)
     }
 
     /// Live outs and culls of a carton run.
@@ -215,7 +201,7 @@ impl Tx<'_> {
             "SELECT id, fields FROM record WHERE kind IN ('out', 'cull')
              AND json_extract(fields, '$.carton') = ?1 AND standing = 0",
         )?;
-        typed(statement.query_map([run.to_string()], id_and_fields)?)
+        records(statement.query_map([run.to_string()], id_and_fields)?)
     }
 
     /// The best-by date of the cartons that an out speaks of.
@@ -292,7 +278,7 @@ impl Tx<'_> {
         let mut all = Vec::new();
         for row in rows {
             let (text, fields, made_at) = row?;
-            let Some(record) = read(id(&text)?, &fields)? else {
+            let Some(record) = record(id(&text)?, &fields)? else {
                 continue;
             };
             let by_clock = (record.at.ms().div_euclid(1000) - made_at).abs() <= MINUTE;
@@ -318,7 +304,7 @@ impl Tx<'_> {
             "SELECT id, fields FROM record WHERE kind = 'gather' AND standing = 0 AND day > ?1
              AND json_extract(fields, '$.coop') = ?2",
         )?;
-        typed(statement.query_map([day.to_string(), coop.to_string()], id_and_fields)?)
+        records(statement.query_map([day.to_string(), coop.to_string()], id_and_fields)?)
     }
 
     /// What people decided about lines of the list.
@@ -358,30 +344,4 @@ impl Tx<'_> {
         })
         .collect()
     }
-}
-
-fn id(text: &str) -> Result<Id, StoreError> {
-    text.parse()
-        .map_err(|_| StoreError::Damaged(format!("no id {text}")))
-}
-
-fn read(id: Id, fields: &str) -> Result<Option<Record>, StoreError> {
-    let fields: Fields =
-        serde_json::from_str(fields).map_err(|e| StoreError::Damaged(e.to_string()))?;
-    Ok(Record::read(id, &fields).ok())
-}
-
-fn id_and_fields(row: &rusqlite::Row<'_>) -> rusqlite::Result<(String, String)> {
-    Ok((row.get(0)?, row.get(1)?))
-}
-
-fn typed(
-    rows: impl Iterator<Item = rusqlite::Result<(String, String)>>,
-) -> Result<Vec<Record>, StoreError> {
-    let mut all = Vec::new();
-    for row in rows {
-        let (text, fields) = row?;
-        all.extend(read(id(&text)?, &fields)?);
-    }
-    Ok(all)
 }
