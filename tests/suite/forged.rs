@@ -3,7 +3,7 @@
 
 use pointdown_core::farm::ErrorKind;
 use pointdown_tests::phone::Phone;
-use pointdown_tests::raw::changes;
+use pointdown_tests::raw::{Loose, changes};
 use sha2::{Digest as _, Sha256};
 
 use crate::tamper::{broken, calm, two};
@@ -21,16 +21,20 @@ fn unharmed(phone: &Phone, what: &str) {
     assert_eq!(other.view().expect("a view"), phone.view(), "{what}");
 }
 
+/// A change of one phone that the other does not have.
+fn news(ada: &Phone, ben: &Phone) -> Loose {
+    let here: Vec<_> = changes(&ben.farm).iter().map(|c| c.hash).collect();
+    ada.gather("Pond", "duck", 4);
+    changes(&ada.farm)
+        .into_iter()
+        .find(|c| !here.contains(&c.hash))
+        .expect("a change")
+}
+
 #[test]
 fn a_change_forged_in_its_numbers_poisons_nothing() {
     let (ada, ben) = two();
-    let here: Vec<_> = changes(&ben.farm).iter().map(|c| c.hash).collect();
-    ada.gather("Pond", "duck", 4);
-    let new = changes(&ada.farm);
-    let change = new
-        .iter()
-        .find(|c| !here.contains(&c.hash))
-        .expect("a change");
+    let change = news(&ada, &ben);
     let read = automerge::Change::try_from(change.bytes.as_slice()).expect("a change");
     let honest = read.decode();
     let (mut taken, mut refused) = (0, 0);
@@ -75,13 +79,7 @@ fn a_change_forged_in_its_numbers_poisons_nothing() {
 #[test]
 fn a_change_forged_with_a_right_checksum_poisons_nothing() {
     let (ada, ben) = two();
-    let here: Vec<_> = changes(&ben.farm).iter().map(|c| c.hash).collect();
-    ada.gather("Pond", "duck", 4);
-    let new = changes(&ada.farm);
-    let change = new
-        .iter()
-        .find(|c| !here.contains(&c.hash))
-        .expect("a change");
+    let change = news(&ada, &ben);
     let (mut taken, mut refused) = (0, 0);
     let mut phone = ben.another("Copy");
     for (what, mut bytes) in broken(&change.bytes).step_by(2) {
