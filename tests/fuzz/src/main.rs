@@ -1,0 +1,36 @@
+//! One binary for every way in: `POINTDOWN_FUZZ` names which of the bodies in
+//! `pointdown_tests::fuzz` the bytes go to. With `POINTDOWN_SEEDS` the honest inputs that they start
+//! from are written into that folder first.
+#![no_main]
+
+use std::path::PathBuf;
+use std::sync::OnceLock;
+
+use libfuzzer_sys::fuzz_target;
+use pointdown_tests::fuzz::{Body, TARGETS, seeds, target};
+
+fn chosen() -> Body {
+    static CHOSEN: OnceLock<Body> = OnceLock::new();
+    *CHOSEN.get_or_init(|| {
+        let name = std::env::var("POINTDOWN_FUZZ").unwrap_or_default();
+        let body = target(&name).unwrap_or_else(|| {
+            let all: Vec<_> = TARGETS.iter().map(|(name, _)| *name).collect();
+            panic!("POINTDOWN_FUZZ is {name:?}; allowed are {}", all.join(", "))
+        });
+        if let Some(folder) = std::env::var_os("POINTDOWN_SEEDS").map(PathBuf::from) {
+            for (seed, bytes) in seeds(&name) {
+                std::fs::write(folder.join(seed), bytes).expect("the folder can be written");
+            }
+        }
+        body
+    })
+}
+
+fuzz_target!(
+    init: {
+        chosen();
+    },
+    |bytes: &[u8]| {
+        chosen()(bytes);
+    }
+);
