@@ -160,7 +160,7 @@ impl Inner {
         saved: &[u8],
         ready: &mut Ready,
     ) -> Result<(), FarmError> {
-        let document = Document::load(self.me.farm, name.clone(), self.actor(), saved)?;
+        let document = Document::receive(self.me.farm, name.clone(), self.actor(), saved)?;
         let changes = document.changes();
         let is_new = self
             .store

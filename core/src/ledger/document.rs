@@ -5,6 +5,7 @@ use automerge::{
 };
 
 use super::LedgerError;
+use super::measure::{DOCUMENT, measure};
 use super::read::{genesis, header, read_change};
 use crate::record::{Actor, Change, DocName, Entry, Hash, Id};
 
@@ -70,6 +71,21 @@ impl Document {
             return Err(broken("it is a document of another farm or month".into()));
         }
         Ok(document)
+    }
+
+    /// Reads a saved document that came from outside: as [`Document::load`], unless it would unfold
+    /// to more than any farm's month.
+    pub fn receive(
+        farm: Id,
+        name: DocName,
+        actor: Actor,
+        saved: &[u8],
+    ) -> Result<Document, LedgerError> {
+        measure(saved, DOCUMENT).map_err(|why| LedgerError::BrokenDocument {
+            doc: name.clone(),
+            why,
+        })?;
+        Document::load(farm, name, actor, saved)
     }
 
     fn genesis(&self) -> Hash {
@@ -202,6 +218,10 @@ impl Document {
             doc: self.name.clone(),
         };
         let message = Message::decode(message).map_err(|_| broken())?;
+        // Changes, or in the second form of the protocol a whole document.
+        for chunk in message.changes.iter() {
+            measure(chunk, DOCUMENT).map_err(|_| broken())?;
+        }
         self.automerge
             .receive_sync_message(&mut peer.0, message)
             .map_err(|e| match e {

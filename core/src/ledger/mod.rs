@@ -13,6 +13,7 @@
 
 mod document;
 mod error;
+mod measure;
 mod read;
 
 pub use document::{Document, PeerState};
