@@ -16,6 +16,6 @@ mod error;
 mod measure;
 mod read;
 
-pub use document::{Document, PeerState};
+pub use document::{Document, PeerState, Received};
 pub use error::LedgerError;
 pub use read::{genesis, read_change};

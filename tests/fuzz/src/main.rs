@@ -3,11 +3,14 @@
 //! from are written into that folder first.
 #![no_main]
 
+use std::panic::catch_unwind;
 use std::path::PathBuf;
-use std::sync::OnceLock;
+use std::sync::{Mutex, OnceLock};
 
 use libfuzzer_sys::fuzz_target;
 use pointdown_tests::fuzz::{Body, TARGETS, seeds, target};
+
+static LAST: Mutex<String> = Mutex::new(String::new());
 
 fn chosen() -> Body {
     static CHOSEN: OnceLock<Body> = OnceLock::new();
@@ -28,9 +31,19 @@ fn chosen() -> Body {
 
 fuzz_target!(
     init: {
+        // The hook of libFuzzer ends the program at any panic, even at one that the ledger catches.
+        // One that nobody catches still ends the run.
+        std::panic::set_hook(Box::new(|panic| {
+            // With RUST_BACKTRACE=1 from where, which is slow.
+            let trace = std::backtrace::Backtrace::capture();
+            *LAST.lock().expect("nothing panics here") = format!("{panic}\n{trace}");
+        }));
         chosen();
     },
     |bytes: &[u8]| {
-        chosen()(bytes);
+        if catch_unwind(|| chosen()(bytes)).is_err() {
+            eprintln!("{}", LAST.lock().expect("nothing panics here"));
+            std::process::abort();
+        }
     }
 );
