@@ -3,6 +3,7 @@
 
 mod architecture;
 mod backup;
+mod bombs;
 mod bounds;
 mod cartons;
 mod crash;

@@ -7,7 +7,7 @@ use automerge::{
 };
 
 use super::LedgerError;
-use super::measure::{DOCUMENT, measure};
+use super::measure::measure;
 use super::read::{genesis, header, read_change};
 use crate::record::{Actor, Change, DocName, Entry, Hash, Id};
 
@@ -96,7 +96,7 @@ impl Document {
             doc: name.clone(),
             why,
         };
-        measure(saved, DOCUMENT).map_err(broken)?;
+        measure(saved).map_err(broken)?;
         calm(|| {
             let document = Document::load(farm, name.clone(), actor, saved)?;
             Ok(Received {
@@ -238,7 +238,7 @@ impl Document {
             let message = Message::decode(message).map_err(|_| broken())?;
             // Changes, or in the second form of the protocol a whole document.
             for chunk in message.changes.iter() {
-                measure(chunk, DOCUMENT).map_err(|_| broken())?;
+                measure(chunk).map_err(|_| broken())?;
             }
             let before = self.automerge.get_heads();
             self.automerge

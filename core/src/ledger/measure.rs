@@ -8,23 +8,28 @@ use flate2::read::DeflateDecoder;
 
 /// What a chunk may unfold to.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Bounds {
+struct Bounds {
     /// The most rows of a column, and so the most operations.
-    pub(super) rows: u64,
+    rows: u64,
     /// The most bytes, inflated and with every repeated text counted.
-    pub(super) bytes: u64,
+    bytes: u64,
 }
 
 /// A phone writes one record in a change; an import by another program may write some thousands.
-pub(super) const CHANGE: Bounds = Bounds {
+const CHANGE: Bounds = Bounds {
     rows: 1 << 16,
     bytes: 16 << 20,
 };
 
-/// A month of a busy farm has some thousands of records.
-pub(super) const DOCUMENT: Bounds = Bounds {
-    rows: 1 << 22,
-    bytes: 256 << 20,
+/// A record takes many bytes, its key alone 22. So a change has fewer rows than bytes, but for as many
+/// as this that say the same again: reading a message takes no longer than its bytes are worth.
+const REPEATED: u64 = 256;
+
+/// A month of a busy farm has some thousands of records. What was taken change by change must not
+/// become too much as a whole, so this is far more.
+const DOCUMENT: Bounds = Bounds {
+    rows: 1 << 24,
+    bytes: 1 << 30,
 };
 
 const MAGIC: [u8; 4] = [0x85, 0x6f, 0x4a, 0x83];
@@ -32,21 +37,18 @@ const MAGIC: [u8; 4] = [0x85, 0x6f, 0x4a, 0x83];
 /// A column under DEFLATE has this bit in its specification; the three lowest say its type.
 const DEFLATED: u64 = 8;
 
-/// Holds a chunk, or several in a row, against bounds.
-pub(super) fn measure(bytes: &[u8], bounds: Bounds) -> Result<(), String> {
+/// Holds a chunk, or several in a row, against what such a chunk may unfold to.
+pub(super) fn measure(bytes: &[u8]) -> Result<(), String> {
     let mut rest = Bytes(bytes);
-    let mut budget = Budget {
-        bounds,
-        left: bounds.bytes,
-    };
     while !rest.0.is_empty() {
         let (kind, contents) = rest.chunk().ok_or_else(cut)?;
         match kind {
-            0 => document(Bytes(contents), &mut budget)?,
-            1 => change(Bytes(contents), &mut budget)?,
+            0 => document(Bytes(contents))?,
+            1 => change(contents, CHANGE.bytes)?,
             2 => {
+                let mut budget = Budget::of(CHANGE);
                 let plain = budget.inflated(contents)?;
-                change(Bytes(&plain), &mut budget)?;
+                change(&plain, budget.left)?;
             }
             // Documented as experimental, and written by nobody here.
             _ => return Err(format!("it is a chunk of type {kind}; allowed are 0 to 2")),
@@ -65,6 +67,13 @@ struct Budget {
 }
 
 impl Budget {
+    fn of(bounds: Bounds) -> Budget {
+        Budget {
+            bounds,
+            left: bounds.bytes,
+        }
+    }
+
     fn spend(&mut self, bytes: u64) -> Result<(), String> {
         self.left = self.left.checked_sub(bytes).ok_or_else(|| {
             let most = self.bounds.bytes;
@@ -84,14 +93,17 @@ impl Budget {
     }
 }
 
-fn change(mut bytes: Bytes<'_>, budget: &mut Budget) -> Result<(), String> {
+fn change(contents: &[u8], left: u64) -> Result<(), String> {
+    let rows = (contents.len() as u64).clamp(REPEATED, CHANGE.rows);
+    let bounds = Bounds { rows, ..CHANGE };
+    let mut bytes = Bytes(contents);
     let columns = bytes.columns_of_change().ok_or_else(cut)?;
-    every(&mut bytes, &columns, budget)
+    every(&mut bytes, &columns, &mut Budget { bounds, left })
 }
 
-fn document(mut bytes: Bytes<'_>, budget: &mut Budget) -> Result<(), String> {
+fn document(mut bytes: Bytes<'_>) -> Result<(), String> {
     let columns = bytes.columns_of_document().ok_or_else(cut)?;
-    every(&mut bytes, &columns, budget)
+    every(&mut bytes, &columns, &mut Budget::of(DOCUMENT))
 }
 
 /// Holds each column against the bounds.
@@ -128,11 +140,11 @@ fn rows(mut data: Bytes<'_>, kind: u64, budget: &mut Budget) -> Result<u64, Stri
             _ => data.run(kind == 5),
         };
         let (run, text) = step.ok_or_else(cut)?;
-        budget.spend(run.saturating_mul(text))?;
         rows = rows.saturating_add(run);
         if rows > budget.bounds.rows {
             return Ok(rows);
         }
+        budget.spend(run.saturating_mul(text))?;
     }
     Ok(rows)
 }

@@ -3,7 +3,7 @@ use automerge::transaction::{CommitOptions, Transactable};
 use automerge::{ActorId, Automerge, ROOT, ScalarValue};
 
 use super::LedgerError;
-use super::measure::{CHANGE, measure};
+use super::measure::measure;
 use crate::record::{Actor, Change, DocName, Entry, Hash, Id};
 
 /// The version of the layout that [`super`] draws.
@@ -44,7 +44,7 @@ pub fn read_change(doc: &DocName, bytes: &[u8]) -> Result<(Change, Vec<Entry>), 
         why: why.to_string(),
     };
     // A few bytes may claim operations without number, all of which Automerge would read.
-    measure(bytes, CHANGE).map_err(|why| broken(&why))?;
+    measure(bytes).map_err(|why| broken(&why))?;
     // The header of a chunk carries the first four bytes of its hash, which Automerge does not look
     // at here, and says how long the chunk is: a longer buffer would hold something else too.
     let change = automerge::Change::try_from(bytes)
