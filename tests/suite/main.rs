@@ -6,6 +6,7 @@ mod backup;
 mod bombs;
 mod bounds;
 mod cartons;
+mod corpus;
 mod crash;
 mod family;
 mod forged;

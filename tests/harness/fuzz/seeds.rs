@@ -17,14 +17,19 @@ pub fn seeds(target: &str) -> Vec<(&'static str, Vec<u8>)> {
         (id(NOW, n.into()).to_string(), fields)
     };
     let mut foreign = Foreign::apart(bench.farm.id(), MONTH, 9);
-    let (_, change) = foreign.put(&[round(1), round(2)]);
-    let file = bench.farm.export().expect("an export");
+    let (month, change) = foreign.put(&[round(1), round(2)]);
+    // A phone that has one change more than the one that the bytes come to.
+    let more = Bench::new();
+    more.farm
+        .take(&[(month, change.clone())])
+        .expect("a change");
+    let file = more.farm.export().expect("an export");
     let saved = || {
         let all = documents(&file).into_iter();
         all.map(|(doc, saved)| (u8::from(doc.is_farm()), contents(&saved).to_vec()))
     };
     let led = |how: u8, body: &[u8]| [&[how][..], body].concat();
-    let own = crate::raw::changes(&bench.farm);
+    let own = crate::raw::changes(&more.farm);
     match target {
         "change" => {
             let two = foreign.put(&[round(3)]).1;
@@ -128,7 +133,7 @@ fn answered(bench: &Bench) -> Vec<u8> {
     super::wire::answered(&bench.farm.sync_ask().expect("an ask"))
 }
 
-const JOIN: &str = r#"{"invite":"aaaa-aaaa aaaaaaaaaaaaaaaaaa","farm":null,"name":"Kim's phone","actors":["0909090909090909090909090909090909"]}"#;
+const JOIN: &str = r#"{"invite":"aaaa-aaaa aaaaaaaaaaaaaaaaaa","farm":null,"name":"Kim's phone","actors":["09090909090909090909090909090909"]}"#;
 
 const DRAFTS: [(&str, &str); 8] = [
     (
