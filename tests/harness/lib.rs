@@ -1,5 +1,6 @@
 //! What the tests share: phones with a clock and randomness of their own, and figures from outside.
 
 pub mod checks;
+pub mod fuzz;
 pub mod phone;
 pub mod raw;

@@ -3,8 +3,10 @@
 
 mod architecture;
 mod backup;
+mod bombs;
 mod bounds;
 mod cartons;
+mod corpus;
 mod crash;
 mod family;
 mod forged;

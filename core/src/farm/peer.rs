@@ -69,6 +69,15 @@ impl PeerSession<'_> {
     /// Takes what the other phone sent. Changes that were not here are durable when this returns,
     /// and on their way to the server if there is one.
     pub fn listen(&mut self, bytes: &[u8]) -> Result<Taken, FarmError> {
+        let taken = self.take_in(bytes);
+        if taken.is_err() {
+            // Documents in memory may hold what was refused.
+            self.open.clear();
+        }
+        taken
+    }
+
+    fn take_in(&mut self, bytes: &[u8]) -> Result<Taken, FarmError> {
         let mut inner = self.farm.lock();
         let envelope = Envelope::decode(bytes, inner.me.farm)?;
         self.heard_nothing = envelope.is_done() && self.theirs.is_some();
@@ -82,9 +91,7 @@ impl PeerSession<'_> {
             let Some((document, state)) = self.open.get_mut(doc) else {
                 continue;
             };
-            let before = document.heads();
-            document.listen(state, message)?;
-            let fresh = document.changes_since(&before);
+            let fresh = document.listen(state, message)?;
             let read = inner.ready(fresh.iter().map(|bytes| (doc, bytes.as_slice())))?;
             ready.changes.extend(read.changes);
             ready.entries.extend(read.entries);

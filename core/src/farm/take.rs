@@ -158,14 +158,18 @@ impl Inner {
         saved: &[u8],
         ready: &mut Ready,
     ) -> Result<(), FarmError> {
-        let document = Document::load(self.me.farm, name.clone(), self.actor(), saved)?;
-        let changes = document.changes();
+        let received = Document::receive(self.me.farm, name, self.actor(), saved)?;
         let is_new = self
             .store
             .read::<_, FarmError>(|tx| Ok(tx.doc_sum(name)?.is_none()))?;
-        let read = self.ready(changes.iter().map(|bytes| (name, bytes.as_slice())))?;
+        let read = self.ready(
+            received
+                .changes
+                .iter()
+                .map(|bytes| (name, bytes.as_slice())),
+        )?;
         if is_new {
-            ready.whole.push((name.clone(), document.save()));
+            ready.whole.push((name.clone(), received.saved));
         }
         ready.changes.extend(read.changes);
         ready.entries.extend(read.entries);

@@ -1,3 +1,5 @@
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
 use automerge::sync::{Message, State as AutomergeState, SyncDoc};
 use automerge::transaction::{CommitOptions, Transactable};
 use automerge::{
@@ -5,6 +7,7 @@ use automerge::{
 };
 
 use super::LedgerError;
+use super::measure::measure;
 use super::read::{genesis, header, read_change};
 use crate::record::{Actor, Change, DocName, Entry, Hash, Id};
 
@@ -14,6 +17,15 @@ pub struct Document {
     farm: Id,
     name: DocName,
     automerge: Automerge,
+}
+
+/// What a saved document from outside holds.
+#[derive(Debug)]
+pub struct Received {
+    /// Every change but the genesis, each after those that it builds on.
+    pub changes: Vec<Vec<u8>>,
+    /// The document in Automerge's saved form, without changes that wait for others.
+    pub saved: Vec<u8>,
 }
 
 /// What is known of one document at another phone, during one exchange.
@@ -70,6 +82,29 @@ impl Document {
             return Err(broken("it is a document of another farm or month".into()));
         }
         Ok(document)
+    }
+
+    /// Reads a saved document that came from outside, and everything in it. One that would unfold to
+    /// more than any farm's month is refused.
+    pub fn receive(
+        farm: Id,
+        name: &DocName,
+        actor: Actor,
+        saved: &[u8],
+    ) -> Result<Received, LedgerError> {
+        let broken = |why: String| LedgerError::BrokenDocument {
+            doc: name.clone(),
+            why,
+        };
+        measure(saved).map_err(broken)?;
+        calm(|| {
+            let document = Document::load(farm, name.clone(), actor, saved)?;
+            Ok(Received {
+                changes: document.changes(),
+                saved: document.save(),
+            })
+        })
+        .unwrap_or_else(|| Err(broken("its columns contradict one another".into())))
     }
 
     fn genesis(&self) -> Hash {
@@ -162,13 +197,7 @@ impl Document {
 
     /// Every change but the genesis, each after those that it builds on.
     pub fn changes(&self) -> Vec<Vec<u8>> {
-        let genesis = self.genesis();
-        self.automerge
-            .get_changes(&[])
-            .into_iter()
-            .filter(|c| c.hash().0 != genesis.0)
-            .map(|c| c.raw_bytes().to_vec())
-            .collect()
+        self.since(&[])
     }
 
     /// The document in Automerge's own saved form, which any Automerge library opens.
@@ -196,20 +225,33 @@ impl Document {
             .map(Message::encode)
     }
 
-    /// Takes a message of the other phone.
-    pub fn listen(&mut self, peer: &mut PeerState, message: &[u8]) -> Result<(), LedgerError> {
-        let broken = || LedgerError::BrokenMessage {
-            doc: self.name.clone(),
-        };
-        let message = Message::decode(message).map_err(|_| broken())?;
-        self.automerge
-            .receive_sync_message(&mut peer.0, message)
-            .map_err(|e| match e {
-                AutomergeError::DuplicateSeqNumber(..) => LedgerError::Forked {
-                    doc: self.name.clone(),
-                },
-                _ => broken(),
-            })
+    /// Takes a message of the other phone, and gives the changes that it brought, each after those
+    /// that it builds on. After an error the document in memory is to be thrown away.
+    pub fn listen(
+        &mut self,
+        peer: &mut PeerState,
+        message: &[u8],
+    ) -> Result<Vec<Vec<u8>>, LedgerError> {
+        let doc = self.name.clone();
+        let broken = || LedgerError::BrokenMessage { doc: doc.clone() };
+        calm(|| {
+            let message = Message::decode(message).map_err(|_| broken())?;
+            // Changes, or in the second form of the protocol a whole document.
+            for chunk in message.changes.iter() {
+                measure(chunk).map_err(|_| broken())?;
+            }
+            let before = self.automerge.get_heads();
+            self.automerge
+                .receive_sync_message(&mut peer.0, message)
+                .map_err(|e| match e {
+                    AutomergeError::DuplicateSeqNumber(..) => {
+                        LedgerError::Forked { doc: doc.clone() }
+                    }
+                    _ => broken(),
+                })?;
+            Ok(self.since(&before))
+        })
+        .unwrap_or_else(|| Err(broken()))
     }
 
     /// The heads: the changes that nothing here builds on yet.
@@ -221,17 +263,23 @@ impl Document {
             .collect()
     }
 
-    /// Changes that came after these heads, each after those that it builds on.
-    pub fn changes_since(&self, heads: &[Hash]) -> Vec<Vec<u8>> {
-        let heads: Vec<ChangeHash> = heads.iter().map(|h| ChangeHash(h.0)).collect();
+    /// Changes that came after these heads, each after those that it builds on, but the genesis.
+    fn since(&self, heads: &[ChangeHash]) -> Vec<Vec<u8>> {
         let genesis = self.genesis();
         self.automerge
-            .get_changes(&heads)
+            .get_changes(heads)
             .into_iter()
             .filter(|c| c.hash().0 != genesis.0)
             .map(|c| c.raw_bytes().to_vec())
             .collect()
     }
+}
+
+/// Runs Automerge over bytes from outside. It panics over some documents whose columns contradict one
+/// another, which it never wrote itself; that must not take the program along. (Where a panic cannot
+/// be caught, as in a browser, the program starts again and nothing was changed either.)
+fn calm<T>(work: impl FnOnce() -> T) -> Option<T> {
+    catch_unwind(AssertUnwindSafe(work)).ok()
 }
 
 fn bytes_of(value: Value<'_>) -> Option<Vec<u8>> {

@@ -13,8 +13,9 @@
 
 mod document;
 mod error;
+mod measure;
 mod read;
 
-pub use document::{Document, PeerState};
+pub use document::{Document, PeerState, Received};
 pub use error::LedgerError;
 pub use read::{genesis, read_change};

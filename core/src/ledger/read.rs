@@ -3,6 +3,7 @@ use automerge::transaction::{CommitOptions, Transactable};
 use automerge::{ActorId, Automerge, ROOT, ScalarValue};
 
 use super::LedgerError;
+use super::measure::measure;
 use crate::record::{Actor, Change, DocName, Entry, Hash, Id};
 
 /// The version of the layout that [`super`] draws.
@@ -42,6 +43,8 @@ pub fn read_change(doc: &DocName, bytes: &[u8]) -> Result<(Change, Vec<Entry>), 
         doc: doc.clone(),
         why: why.to_string(),
     };
+    // A few bytes may claim operations without number, all of which Automerge would read.
+    measure(bytes).map_err(|why| broken(&why))?;
     // The header of a chunk carries the first four bytes of its hash, which Automerge does not look
     // at here, and says how long the chunk is: a longer buffer would hold something else too.
     let change = automerge::Change::try_from(bytes)
