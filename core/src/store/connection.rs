@@ -24,7 +24,7 @@ impl From<&Path> for Location {
 /// can never be older than the file.
 #[derive(Debug)]
 pub struct Store {
-    connection: Connection,
+    pub(super) connection: Connection,
 }
 
 impl Store {

@@ -7,6 +7,8 @@
 mod changes;
 mod connection;
 mod error;
+#[cfg(feature = "faults")]
+mod faults;
 mod migrate;
 mod projection;
 mod query;
@@ -17,6 +19,8 @@ mod tx;
 pub use changes::{Kept, Unsent};
 pub use connection::{Location, Store};
 pub use error::StoreError;
+#[cfg(feature = "faults")]
+pub use faults::Fault;
 pub use migrate::{VERSION, migrate_to};
 pub use projection::Stray;
 pub use query::{Filter, Row};
