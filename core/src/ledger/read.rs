@@ -50,6 +50,11 @@ pub fn read_change(doc: &DocName, bytes: &[u8]) -> Result<(Change, Vec<Entry>), 
     let actor = Actor::from_slice(change.actor_id().to_bytes())
         .filter(|a| *a != Actor([0; 16]))
         .ok_or_else(|| broken("an actor has 16 bytes"))?;
+    // Four bytes that mark every chunk, then the first four of its hash. The hash is made from what
+    // follows them, so an altered checksum would be kept unseen, and refused by all who look.
+    if bytes.get(4..8) != Some(&change.hash().0[..4]) {
+        return Err(broken("its checksum does not fit"));
+    }
     if change.seq() == 0 {
         return Err(broken("numbers of changes start at 1"));
     }
