@@ -57,6 +57,7 @@ impl Store {
         &mut self,
         work: impl FnOnce(&Tx<'_>) -> Result<T, E>,
     ) -> Result<T, E> {
+        self.leave_open_transaction()?;
         let transaction = self
             .connection
             .transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)
@@ -72,8 +73,18 @@ impl Store {
         &mut self,
         work: impl FnOnce(&Tx<'_>) -> Result<T, E>,
     ) -> Result<T, E> {
+        self.leave_open_transaction()?;
         let transaction = self.connection.transaction().map_err(StoreError::from)?;
         work(&Tx::new(transaction))
+    }
+
+    /// Where a failing disk kept the last transaction from being undone, undoes it now: nobody was
+    /// told that anything of it happened.
+    fn leave_open_transaction(&mut self) -> Result<(), StoreError> {
+        if !self.connection.is_autocommit() {
+            self.connection.execute_batch("ROLLBACK")?;
+        }
+        Ok(())
     }
 
     /// Asks SQLite whether the file is whole; the first complaint if it is not.
