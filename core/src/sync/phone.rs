@@ -59,6 +59,8 @@ pub struct Heard {
     pub missing: Vec<(DocName, Hash)>,
     /// Documents that the server lacks something of: all their changes enter the outbox.
     pub resend: Vec<DocName>,
+    /// Actors that the server does not know, though changes of them were sent.
+    pub unknown: Vec<Actor>,
     /// Changes that another installation made under the same actor and number.
     pub forked: Vec<(DocName, Hash)>,
     /// What to remember.
@@ -150,6 +152,7 @@ impl State {
                 .collect(),
             missing: Vec::new(),
             resend: answer.want,
+            unknown: Vec::new(),
             forked: Vec::new(),
             again: answer.more || !state.fetch.is_empty() || !state.checked,
             state,
@@ -172,6 +175,7 @@ impl State {
                         .missing
                         .extend(hashes.iter().map(|h| (doc.clone(), Hash(**h))));
                 }
+                (Why::Unregistered(actor), _) => heard.unknown.push(Actor(*actor)),
                 (Why::Forked, Some(hash)) => heard.forked.push((doc, Hash(*hash))),
                 _ => {}
             }
