@@ -62,6 +62,7 @@ impl Farm {
         if !inner.exchanging {
             inner.write(|tx| Ok(tx.retry_refused()?))?;
             inner.exchanging = true;
+            inner.rechecked = false;
         }
         let state = inner.sync_state()?;
         let changes = inner.outgoing()?;
@@ -168,8 +169,22 @@ impl Farm {
         told.extend(underway.told.iter().map(Actor::to_string));
         told.sort();
         told.dedup();
+        // An older copy of the server may have forgotten an actor that it was told of before; this
+        // phone answers for the makers of what it sends, whoever told the server of them then.
+        let mut unknown = heard.unknown.clone();
+        unknown.retain(|actor| !underway.told.contains(actor));
+        told.retain(|hex| !unknown.contains(&actor(hex)));
+        let mut vouched: Vec<String> = inner
+            .store
+            .read::<_, FarmError>(|tx| Ok(tx.meta("vouched")?.unwrap_or_default()))?;
+        let others = unknown.iter().map(Actor::to_string);
+        vouched.extend(others.filter(|hex| !inner.me.actors.contains(hex)));
+        vouched.sort();
+        vouched.dedup();
+        let asked_for = asked_for || !unknown.is_empty();
         let (acked, state, digest) = (&heard.acked, &mut heard.state, heard.digest);
         let (mut again, mut ready_to_send) = (heard.again, 0);
+        let mut rechecked = inner.rechecked;
         let taken = inner.keep(ready, false, |tx| {
             for (doc, hash) in acked {
                 tx.sent(doc, hash)?;
@@ -187,7 +202,10 @@ impl Farm {
             // With nothing left to exchange both sides must hold the same.
             if !again && ready_to_send == 0 {
                 let agreed = held(tx)? == digest;
-                if !agreed && !underway.checked {
+                // Once an exchange: what waits refused may be why they differ, and only the next
+                // exchange sends that again.
+                if !agreed && !underway.checked && !rechecked {
+                    rechecked = true;
                     state.checked = false;
                     again = true;
                 }
@@ -200,9 +218,11 @@ impl Farm {
                 .collect();
             tx.set_meta("refused", &refused)?;
             tx.set_meta("told", &told)?;
+            tx.set_meta("vouched", &vouched)?;
             tx.set_meta("sync", state)?;
             Ok(())
         })?;
+        inner.rechecked = rechecked;
         let mut again = again || ready_to_send > 0;
         if !again && let Some(offset_s) = inner.clock_news(heard.state.offset_ms.unwrap_or(0))? {
             let now = self.env.now();

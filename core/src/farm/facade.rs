@@ -24,7 +24,9 @@ pub(super) struct Inner {
     pub(super) underway: Option<Underway>,
     /// Whether an exchange with the server goes on, from one message to the next.
     pub(super) exchanging: bool,
-    /// Whether this opening has left its mark beside the file yet.
+    /// Whether digests that differ have led to a look over both sides in this exchange already.
+    pub(super) rechecked: bool,
+    /// The note beside the file.
     #[cfg(feature = "native")]
     pub(super) mark: Option<super::mark::Mark>,
 }
@@ -165,6 +167,7 @@ impl Farm {
             me,
             underway: None,
             exchanging: false,
+            rechecked: false,
             #[cfg(feature = "native")]
             mark,
         };
@@ -241,10 +244,9 @@ impl Inner {
         #[cfg(feature = "native")]
         let note = self
             .mark
-            .as_mut()
+            .as_ref()
             .map(super::mark::Mark::leave)
-            .transpose()?
-            .flatten();
+            .transpose()?;
         let done = self.store.write(|tx| {
             #[cfg(feature = "native")]
             if let Some(note) = note {
@@ -254,10 +256,6 @@ impl Inner {
         });
         if done.is_err() {
             self.docs.clear();
-            #[cfg(feature = "native")]
-            if let Some(mark) = &mut self.mark {
-                mark.forget();
-            }
         }
         done
     }
