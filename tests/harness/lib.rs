@@ -1,5 +1,7 @@
 //! What the tests share: phones with a clock and randomness of their own, and figures from outside.
 
 pub mod checks;
+pub mod naive;
 pub mod phone;
 pub mod raw;
+pub mod sim;

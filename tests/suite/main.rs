@@ -6,7 +6,6 @@ mod cartons;
 mod family;
 mod hostile;
 mod merging;
-mod naive;
 mod rates;
 mod routes;
 mod trade_boundaries;

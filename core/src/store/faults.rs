@@ -21,7 +21,8 @@ impl Store {
         let counted = |n: u32| {
             let (left, failed) = (AtomicU32::new(n), failed.clone());
             move || {
-                let now = left.fetch_update(Ordering::SeqCst, Ordering::SeqCst, |n| n.checked_sub(1));
+                let now =
+                    left.fetch_update(Ordering::SeqCst, Ordering::SeqCst, |n| n.checked_sub(1));
                 let fails = now.is_err();
                 failed.fetch_or(fails, Ordering::SeqCst);
                 fails
