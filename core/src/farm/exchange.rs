@@ -3,6 +3,7 @@ use serde::{Deserialize, Serialize};
 use super::facade::{Inner, actor};
 use super::take::Ready;
 use super::{ErrorKind, Farm, FarmError};
+use crate::mutants::mutant;
 use crate::record::{Actor, Change, DocName, Draft, Hash, Kind};
 use crate::store::Tx;
 use crate::sync::phone::{MOST_BYTES, MOST_CHANGES, State, Unsent};
@@ -97,6 +98,14 @@ impl Farm {
             changes,
         };
         let ask = state.ask(&unsent, now);
+        if mutant("sent_before_acked") {
+            inner.write(|tx| {
+                for change in &unsent.changes {
+                    tx.sent(&change.doc, &change.hash)?;
+                }
+                Ok(())
+            })?;
+        }
         inner.underway = Some(Underway {
             sent: unsent
                 .changes
@@ -126,6 +135,12 @@ impl Farm {
             .ok_or_else(|| FarmError::new(ErrorKind::Invalid, "nothing was asked"))?;
         let before = inner.sync_state()?;
         let mut heard = before.hear(&underway.sent, answer, underway.asked_ms, now)?;
+        if mutant("change_dropped") && heard.changes.len() > 1 {
+            heard.changes.pop();
+        }
+        if mutant("page_dropped") {
+            heard.changes.clear();
+        }
         let ready = match inner.ready_all(&heard.changes, &heard.docs) {
             Ok(ready) => ready,
             // Something that the answer builds on is not here: hold everything against the server.
@@ -172,13 +187,15 @@ impl Farm {
         // An older copy of the server may have forgotten an actor that it was told of before; this
         // phone answers for the makers of what it sends, whoever told the server of them then.
         let mut unknown = heard.unknown.clone();
-        unknown.retain(|actor| !underway.told.contains(actor));
+        unknown.retain(|actor| !underway.told.contains(actor) && !mutant("unknown_ignored"));
         told.retain(|hex| !unknown.contains(&actor(hex)));
         let mut vouched: Vec<String> = inner
             .store
             .read::<_, FarmError>(|tx| Ok(tx.meta("vouched")?.unwrap_or_default()))?;
         let others = unknown.iter().map(Actor::to_string);
-        vouched.extend(others.filter(|hex| !inner.me.actors.contains(hex)));
+        vouched.extend(
+            others.filter(|hex| !inner.me.actors.contains(hex) && !mutant("vouching_forgotten")),
+        );
         vouched.sort();
         vouched.dedup();
         let asked_for = asked_for || !unknown.is_empty();
@@ -201,7 +218,7 @@ impl Farm {
             ready_to_send = tx.unsent()?.1;
             // With nothing left to exchange both sides must hold the same.
             if !again && ready_to_send == 0 {
-                let agreed = held(tx)? == digest;
+                let agreed = held(tx)? == digest || mutant("digest_unread");
                 // Once an exchange: what waits refused may be why they differ, and only the next
                 // exchange sends that again.
                 if !agreed && !underway.checked && !rechecked {

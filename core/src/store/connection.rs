@@ -4,6 +4,7 @@ use std::time::Duration;
 use rusqlite::Connection;
 
 use super::{StoreError, Tx, migrate};
+use crate::mutants::mutant;
 
 /// Where a database is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,6 +65,9 @@ impl Store {
             .map_err(StoreError::from)?;
         let tx = Tx::new(transaction);
         let done = work(&tx)?;
+        if mutant("ack_before_commit") && tx.sql.total_changes() % 7 == 3 {
+            return Ok(done);
+        }
         tx.commit()?;
         Ok(done)
     }

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use serde_bytes::{ByteArray, ByteBuf};
 
 use super::{Answer, Ask, Digest, DocDigest, Refusal, SyncError, VERSION, Why, pack, unpack};
+use crate::mutants::mutant;
 use crate::record::{Actor, Change, DocName, Hash};
 
 /// The most unsent changes that one message carries, and their most bytes.
@@ -108,7 +109,8 @@ impl State {
         for (doc, list) in unpack(&answer.pack)? {
             changes.extend(list.into_iter().map(|bytes| (doc.clone(), bytes)));
         }
-        let new_epoch = self.epoch != Some(*answer.epoch);
+        let new_epoch =
+            self.epoch != Some(*answer.epoch) && !(self.epoch.is_some() && mutant("epoch_ignored"));
         let mut state = State {
             epoch: Some(*answer.epoch),
             // Halfway between asking and hearing is the fairest guess for the server's "now".
@@ -151,7 +153,11 @@ impl State {
                 .cloned()
                 .collect(),
             missing: Vec::new(),
-            resend: answer.want,
+            resend: if mutant("want_ignored") {
+                Vec::new()
+            } else {
+                answer.want
+            },
             unknown: Vec::new(),
             forked: Vec::new(),
             again: answer.more || !state.fetch.is_empty() || !state.checked,

@@ -1,11 +1,13 @@
 //! What befalls phones and the server's store.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use pointdown_core::farm::{Farm, FarmError, Fault, Location};
 use pointdown_core::ledger::read_change;
+use pointdown_core::record::Id;
 
 use super::hall::Auth;
 use super::world::Outcome;
@@ -137,6 +139,7 @@ impl World {
         slot.auth = None;
         slot.hurt = true;
         slot.has.clear();
+        slot.own.clear();
         let (path, env) = (slot.path.clone(), slot.env.clone());
         Files::remove(&path);
         let location = Location::from(path.as_path());
@@ -197,6 +200,7 @@ impl World {
         backup.files.write(&slot.path)?;
         slot.auth = backup.auth;
         slot.has.clear();
+        slot.own.clear();
         self.befell("restored");
         self.reopen(n)?;
         self.note(n)?;
@@ -207,22 +211,25 @@ impl World {
     /// before it could send it, or the server that had it was put back. It may still come again out
     /// of a backup or a late message; nothing else may be missing at the end.
     pub(super) fn lost(&mut self) -> Outcome {
-        let mut held = std::collections::BTreeSet::new();
+        let mut held = BTreeSet::new();
         for slot in &self.phones {
             held.extend(slot.has.iter().copied());
         }
-        for logged in self.hall.log()? {
-            let (_, entries) =
-                read_change(&logged.doc, &logged.bytes).map_err(|e| e.to_string())?;
-            held.extend(
-                entries
-                    .iter()
-                    .filter_map(|e| e.key.parse::<pointdown_core::record::Id>().ok()),
-            );
-        }
+        held.extend(self.at_server()?);
         let gone = self.facts.keys().filter(|id| !held.contains(id));
         self.excused.extend(gone.copied());
         Ok(())
+    }
+
+    /// The records that the server has.
+    pub(super) fn at_server(&self) -> Result<BTreeSet<Id>, String> {
+        let mut all = BTreeSet::new();
+        for logged in self.hall.log()? {
+            let (_, entries) =
+                read_change(&logged.doc, &logged.bytes).map_err(|e| e.to_string())?;
+            all.extend(entries.iter().filter_map(|e| e.key.parse::<Id>().ok()));
+        }
+        Ok(all)
     }
 
     /// A clock is put wrong, or right.
@@ -262,6 +269,7 @@ impl World {
         self.hall.restore(copy, says_so)?;
         for slot in &mut self.phones {
             slot.hurt = true;
+            slot.fooled = true;
             slot.brought = None;
         }
         self.lost()

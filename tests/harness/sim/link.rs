@@ -117,6 +117,7 @@ impl World {
             }
             2 => {
                 self.befell("message garbled");
+                self.phones[n].fooled = true;
                 flip(&mut body, dice);
             }
             3 => killed = Killed::Before,
@@ -174,12 +175,14 @@ impl World {
                 self.befell("answer garbled");
                 flip(&mut answer, dice);
                 self.phones[n].hurt = true;
+                self.phones[n].fooled = true;
                 return damaged(self.phones[n].farm().sync_hear(&answer).map(|h| h.again));
             }
             10 => {
                 self.befell("answer of another message");
                 let stale = dice.pick(&self.stale).clone();
                 self.phones[n].hurt = true;
+                self.phones[n].fooled = true;
                 return damaged(self.phones[n].farm().sync_hear(&stale).map(|h| h.again));
             }
             _ => {}

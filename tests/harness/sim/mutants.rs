@@ -14,10 +14,7 @@ pub const ALL: &[(&str, &str)] = &[
         "page_dropped",
         "the cursor moves, though nothing of the page is kept",
     ),
-    (
-        "moves_doubled",
-        "what comes by an exchange moves its eggs twice",
-    ),
+    ("moves_doubled", "a wash moves its eggs twice"),
     (
         "dependency_unchecked",
         "the server takes a change without what it builds on",
@@ -26,7 +23,7 @@ pub const ALL: &[(&str, &str)] = &[
     ("zone_ignored", "the farm day is the day in UTC"),
     (
         "doubles_by_clock",
-        "double logs go by wall time, not by who had seen what",
+        "double logs go by the time alone, not by who had seen what",
     ),
     ("epoch_kept", "a store older than a cursor keeps its epoch"),
     ("epoch_ignored", "a phone takes a new epoch for the old one"),
@@ -40,10 +37,7 @@ pub const ALL: &[(&str, &str)] = &[
         "an amendment overrules nothing that its writer had seen",
     ),
     ("void_counted", "a voided record still moves its eggs"),
-    (
-        "recounts_unsettled",
-        "a late record does not settle recounts anew",
-    ),
+    ("recounts_unsettled", "recounts are not settled"),
     ("digest_unread", "both sides' digests are not compared"),
     (
         "second_facts_win",
@@ -68,6 +62,14 @@ pub const ALL: &[(&str, &str)] = &[
     (
         "void_of_void_ignored",
         "a void that was voided still takes a record away",
+    ),
+    (
+        "checksum_unread",
+        "a change whose checksum was altered is kept",
+    ),
+    (
+        "unknown_ignored",
+        "a server that has forgotten an actor is not told again",
     ),
 ];
 

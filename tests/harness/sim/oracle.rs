@@ -25,6 +25,23 @@ impl World {
         }
     }
 
+    /// What was written here since a server was joined is at the server or in the outbox.
+    pub(super) fn on_its_way(&self, n: usize) -> Outcome {
+        let slot = &self.phones[n];
+        if slot.fooled || slot.own.is_empty() {
+            return Ok(());
+        }
+        let there = self.at_server()?;
+        let due = slot.own.difference(&there).count() as u64;
+        let waiting = slot.farm().status().map_err(|e| e.message)?.waiting;
+        if waiting >= due {
+            return Ok(());
+        }
+        Err(format!(
+            "phone {n}: {due} of its records are not at the server, {waiting} are on their way"
+        ))
+    }
+
     /// All links heal; everyone syncs until nothing moves.
     pub(super) fn heal(&mut self) -> Outcome {
         let mut dice = Dice::new(self.script.seed ^ 0x4ea1);

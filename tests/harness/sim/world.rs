@@ -32,7 +32,12 @@ pub struct Slot {
     pub has: BTreeSet<Id>,
     /// Copies of its files.
     pub backups: Vec<Backup>,
-    /// A message underway, or its answer.
+    /// Records written here while a server was joined.
+    pub own: BTreeSet<Id>,
+    /// Whether it heard an answer that belonged to another message: what left the outbox then is
+    /// sent again only after the next look over both sides.
+    pub fooled: bool,
+    /// A message underway.
     pub call: Option<Call>,
     /// Whether something befell it since that a look over both sides may have to heal.
     pub hurt: bool,
@@ -204,6 +209,7 @@ impl World {
         }
         if fails || at % 8 == 7 {
             self.check(n)?;
+            self.on_its_way(n)?;
         }
         Ok(())
     }
@@ -308,6 +314,9 @@ impl World {
                 },
             };
             slot.has.insert(row.id);
+            if slot.auth.is_some() && !fact.foreign {
+                slot.own.insert(row.id);
+            }
             self.facts.insert(row.id, fact);
         }
         slot.has = ids;
@@ -326,6 +335,8 @@ impl Slot {
             auth: None,
             has: BTreeSet::new(),
             backups: Vec::new(),
+            own: BTreeSet::new(),
+            fooled: false,
             call: None,
             hurt: false,
             brought: None,
