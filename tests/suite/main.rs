@@ -8,6 +8,7 @@ mod hostile;
 mod merging;
 mod rates;
 mod routes;
+mod simulated;
 mod trade_boundaries;
 mod trade_checks;
 mod trade_properties;
