@@ -162,7 +162,10 @@ impl Farm {
         // that build on it.
         let mut resend: Vec<(DocName, Hash)> = Vec::new();
         for (doc, hash) in &heard.missing {
-            if inner.has(doc, hash)? {
+            // One that was sent with this very message was refused itself; to send it again would
+            // go in circles.
+            let sent = underway.sent.contains(&(doc.clone(), *hash));
+            if !sent && inner.has(doc, hash)? {
                 resend.push((doc.clone(), *hash));
             }
         }
@@ -207,7 +210,7 @@ impl Farm {
                 tx.sent(doc, hash)?;
             }
             for (doc, hash) in &resend {
-                tx.send_later(doc, hash)?;
+                tx.send_again(doc, hash)?;
             }
             for (doc, hash, _) in &state.refused {
                 if let Some(hash) = hash {
