@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use pointdown_core::farm::{ErrorKind, FarmError};
+use pointdown_core::farm::{ErrorKind, FarmError, Heard};
 use pointdown_core::ledger::read_change;
 use pointdown_core::sync::{Answer, Ask, unpack};
 
@@ -33,7 +33,7 @@ impl World {
             return Ok(());
         };
         let ask = self.phones[n].farm().sync_ask()?;
-        self.watch_ask(n, &ask).map_err(broken)?;
+        self.watch_ask(n, &ask)?;
         if self.old_asks.len() < 12 {
             self.old_asks.push((auth, ask.clone()));
         }
@@ -42,41 +42,72 @@ impl World {
     }
 
     /// What must hold of a message, given the answer before it.
-    fn watch_ask(&mut self, n: usize, ask: &[u8]) -> Result<(), String> {
-        let ask =
-            Ask::decode(ask).map_err(|e| format!("phone {n} asks what is no message: {e}"))?;
+    fn watch_ask(&mut self, n: usize, ask: &[u8]) -> Result<(), FarmError> {
+        let ask = Ask::decode(ask).map_err(|e| broken(format!("no message of phone {n}: {e}")))?;
         let slot = &mut self.phones[n];
         if let Some(brought) = slot.brought.take() {
             if brought.must_check && ask.check.is_none() {
-                return Err(format!(
-                    "phone {n} heard of a new epoch and does not start over"
-                ));
+                let what = format!("phone {n} heard of a new epoch and does not start over");
+                return Err(broken(what));
             }
             let counts = ask.epoch.is_some_and(|e| *e == brought.epoch);
             if counts && ask.cursor >= brought.cursor {
                 let farm = slot.farm();
-                let strays = farm.strays().map_err(|e| e.message)?;
-                let strays: BTreeSet<String> = strays.into_iter().map(|s| s.key).collect();
+                let strays: BTreeSet<String> = farm.strays()?.into_iter().map(|s| s.key).collect();
                 for key in brought.keys {
-                    let here = strays.contains(&key)
-                        || key
-                            .parse()
-                            .is_ok_and(|id| matches!(farm.record(id), Ok(Some(_))));
-                    if !here && !key.starts_with('_') {
-                        return Err(format!(
-                            "phone {n} moved its cursor to {} without record {key}",
-                            ask.cursor
-                        ));
+                    let here = match key.parse() {
+                        Ok(id) => farm.record(id)?.is_some(),
+                        Err(_) => false,
+                    };
+                    if !here && !strays.contains(&key) {
+                        let cursor = ask.cursor;
+                        let what = format!("phone {n} knows the log to {cursor} without {key}");
+                        return Err(broken(what));
                     }
                 }
             }
         }
         if self.script.calm && ask.check.is_some() && !std::mem::take(&mut slot.hurt) {
-            return Err(format!(
+            return Err(broken(format!(
                 "phone {n} holds all against the server, and nothing had happened"
-            ));
+            )));
         }
         Ok(())
+    }
+
+    /// What was asked and answered, in words, where the script asks for them.
+    fn trace(&mut self, n: usize, ask: &[u8], answer: &[u8], heard: &Result<Heard, FarmError>) {
+        let (Ok(ask), Ok(answer)) = (Ask::decode(ask), Answer::decode(answer)) else {
+            return;
+        };
+        let packed = |bytes: &[u8]| -> usize {
+            let docs = unpack(bytes).unwrap_or_default();
+            docs.iter().map(|(_, changes)| changes.len()).sum()
+        };
+        let check = ask.check.as_ref().map(|all| {
+            let sums = all.iter().map(|d| format!("{}:{}", d.doc, d.digest.n));
+            sums.collect::<Vec<_>>()
+        });
+        self.said.push(format!(
+            "    phone {n} asks: epoch {:?}, cursor {}, {} changes, check {check:?}, fetch {:?}",
+            ask.epoch.map(|e| e[0]),
+            ask.cursor,
+            packed(&ask.pack),
+            ask.fetch
+        ));
+        self.said.push(format!(
+            "    answer: epoch {}, cursor {}, {} changes, more {}, docs {:?}, lack {:?}, want {:?}, \
+             refused {:?}, holds {}; {heard:?}",
+            answer.epoch[0],
+            answer.cursor,
+            packed(&answer.pack),
+            answer.more,
+            answer.docs.iter().map(|d| &d.doc).collect::<Vec<_>>(),
+            answer.lack,
+            answer.want,
+            answer.refused,
+            answer.digest.n
+        ));
     }
 
     fn watch_answer(&mut self, n: usize, ask: &[u8], answer: &[u8]) {
@@ -187,7 +218,15 @@ impl World {
             }
             _ => {}
         }
-        let heard = self.phones[n].farm().sync_hear(&answer)?;
+        let heard = self.phones[n].farm().sync_hear(&answer);
+        if self.script.trace {
+            self.trace(n, &body, &answer, &heard);
+        }
+        if fault == 2 {
+            // The answer to a message that nobody sent.
+            return damaged(heard.map(|h| h.again));
+        }
+        let heard = heard?;
         self.watch_answer(n, &call.ask, &answer);
         Ok(heard.again)
     }

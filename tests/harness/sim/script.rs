@@ -113,6 +113,8 @@ pub struct Script {
     pub servers: usize,
     /// Whether nothing breaks: then nothing may be healed either.
     pub calm: bool,
+    /// Whether what goes to and from the server is told in words.
+    pub trace: bool,
     /// What happens, in order.
     pub steps: Vec<Step>,
 }
@@ -147,6 +149,7 @@ impl Script {
             phones,
             servers: 1 + dice.below(3),
             calm,
+            trace: false,
             steps,
         }
     }

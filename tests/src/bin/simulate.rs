@@ -5,7 +5,7 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use pointdown_tests::sim::report::{Caught, Report, catch, simulate};
-use pointdown_tests::sim::{Script, base, mutants, play};
+use pointdown_tests::sim::{Script, base, mutants, play, shrink};
 
 /// Within so many seeds every deliberate fault has to be noticed.
 const MOST_SEEDS: u64 = 500;
@@ -49,7 +49,11 @@ fn main() -> ExitCode {
     std::panic::set_hook(Box::new(|_| {}));
     let threads = std::thread::available_parallelism().map_or(2, usize::from);
     if let (true, Some(seed)) = (words.trace, words.seed) {
-        let played = play(&Script::of(seed), &base());
+        let script = Script {
+            trace: true,
+            ..Script::of(seed)
+        };
+        let played = play(&shrink(&script, &base()).0, &base());
         let mut text = played.said.join("\n");
         text += &format!("\n{:?}\n", played.broken);
         let _ = std::io::stdout().write_all(text.as_bytes());
