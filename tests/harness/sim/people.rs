@@ -148,12 +148,12 @@ impl World {
                     "name".into(),
                     (*dice.pick(&["Pond", "Shed", "Orchard"])).into(),
                 );
-                farm.find(Kind::Coop, *dice.pick::<&str>(&["Pond", "Orchard"]))
+                farm.find(Kind::Coop, dice.pick::<&str>(&["Pond", "Orchard"]))
             }
             2 | 3 => {
                 let last = farm.today()? - chrono::Days::new(dice.below(2) as u64);
                 set.insert("retired".into(), last.to_string().into());
-                farm.find(Kind::Coop, *dice.pick::<&str>(&["Pond", "Orchard", "Shed"]))
+                farm.find(Kind::Coop, dice.pick::<&str>(&["Pond", "Orchard", "Shed"]))
             }
             _ => {
                 let zone = *dice.pick(&["America/Chicago", "Europe/Berlin", "Pacific/Auckland"]);

@@ -11,13 +11,16 @@ use super::{Stands, number, parts, text};
 /// Eggs at one place.
 pub(super) type Shelf = BTreeMap<String, i64>;
 
+/// Records that took eggs away, with who and when, in order.
+pub(super) type Took = Vec<(Id, Option<Id>, i64)>;
+
 /// The balances, and who took what from where.
 #[derive(Debug, Default)]
 pub struct Ledger {
     /// Place, then lot, then eggs.
-    pub shelves: BTreeMap<&'static str, Shelf>,
-    /// Place and lot, then the records that took eggs away, with who and when, in order.
-    pub took: BTreeMap<(&'static str, String), Vec<(Id, Option<Id>, i64)>>,
+    pub(super) shelves: BTreeMap<&'static str, Shelf>,
+    /// Place and lot, then what took eggs away from there.
+    pub(super) took: BTreeMap<(&'static str, String), Took>,
 }
 
 /// The farm day of a moment.
