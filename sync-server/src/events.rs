@@ -10,7 +10,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use axum::extract::State;
 use axum::response::IntoResponse;
 use axum::response::sse::{Event, Sse};
-use futures_util::stream::{self, Stream};
+use futures_util::stream;
 use pointdown_core::record::Id;
 use tokio::sync::watch;
 use tokio::time::{Interval, MissedTickBehavior};
@@ -64,10 +64,7 @@ pub(crate) async fn for_phone(
 }
 
 /// The event stream of a device: the cursor at once, and again whenever it moved.
-pub(crate) fn listen(
-    app: Arc<App>,
-    device: DeviceRow,
-) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+pub(crate) fn listen(app: Arc<App>, device: DeviceRow) -> impl IntoResponse {
     let mut beat = tokio::time::interval(app.heartbeat);
     beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
     beat.reset();
@@ -80,10 +77,12 @@ pub(crate) fn listen(
         told: None,
         app,
     };
-    Sse::new(stream::unfold(listener, |mut listener| async {
+    let events = stream::unfold(listener, |mut listener| async {
         let event = listener.next().await?;
-        Some((Ok(event), listener))
-    }))
+        Some((Ok::<_, Infallible>(event), listener))
+    });
+    // A proxy that collects an answer before it passes it on would keep the news to itself.
+    ([("x-accel-buffering", "no")], Sse::new(events))
 }
 
 struct Listener {

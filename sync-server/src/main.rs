@@ -31,7 +31,8 @@ enum Command {
         #[command(flatten)]
         data: Data,
         /// The farm to join; without it the device may bring its own farm or begin one.
-        #[arg(long)]
+        // Ids of our decades begin with a hyphen.
+        #[arg(long, allow_hyphen_values = true)]
         farm: Option<Id>,
         /// How many hours the invite is good for.
         #[arg(long, default_value_t = INVITE_HOURS, value_parser = clap::value_parser!(u32).range(1..=8760))]
@@ -47,6 +48,7 @@ enum Command {
         #[command(flatten)]
         data: Data,
         /// The device, as `devices` lists it.
+        #[arg(allow_hyphen_values = true)]
         device: Id,
     },
 }

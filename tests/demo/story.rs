@@ -13,20 +13,34 @@ use pointdown_core::trade::Species;
 use serde_json::json;
 
 /// The zone of the farm.
-pub const ZONE: &str = "America/Chicago";
+pub(crate) const ZONE: &str = "America/Chicago";
 /// How many days are told; the last one is today.
-pub const DAYS: u64 = 14;
+pub(crate) const DAYS: u64 = 14;
 
 const PEOPLE: [&str; 4] = ["Marit", "Tobin", "Ines", "Olu"];
 
 type Result<T> = std::result::Result<T, Box<dyn Error>>;
 
-/// The clock of the story, shared by its phones; randomness is the system's.
-pub struct StoryClock(AtomicI64);
+/// The clock of the story, which its phones and the server share: the system's clock, set back by
+/// as much as the story needs. Randomness is the system's.
+#[derive(Default)]
+pub(crate) struct StoryClock(AtomicI64);
+
+impl StoryClock {
+    /// Sets the clock.
+    fn set(&self, now: Instant) {
+        self.0.store(now.ms() - System.now().ms(), Ordering::SeqCst);
+    }
+
+    /// Lets the clock show the system's time again.
+    pub(crate) fn come_back(&self) {
+        self.0.store(0, Ordering::SeqCst);
+    }
+}
 
 impl Env for StoryClock {
     fn now(&self) -> Instant {
-        Instant::from_ms(self.0.load(Ordering::SeqCst))
+        System.now().plus_ms(self.0.load(Ordering::SeqCst))
     }
 
     fn fill(&self, buffer: &mut [u8]) {
@@ -35,30 +49,39 @@ impl Env for StoryClock {
 }
 
 /// One of the four phones.
-pub struct Phone {
+pub(crate) struct Phone {
     /// Whose it is.
-    pub name: &'static str,
+    pub(crate) name: &'static str,
     /// Its facade, on a database file of its own.
-    pub farm: Farm,
+    pub(crate) farm: Farm,
 }
 
 /// The farm while its two weeks are told.
-pub struct Story {
+pub(crate) struct Story {
     /// The phones, in the order of the people.
-    pub phones: Vec<Phone>,
+    pub(crate) phones: Vec<Phone>,
     clock: Arc<StoryClock>,
     zone: Zone,
     today: NaiveDate,
 }
 
 impl Story {
+    /// Sets the clock to the first morning.
+    pub(crate) fn first_morning(clock: &StoryClock) -> Result<()> {
+        let zone: Zone = ZONE.parse()?;
+        clock.set(at(zone, zone.day(System.now()), 0, "06:00")?);
+        Ok(())
+    }
+
     /// Begins the farm on the first phone and joins all four to the server.
-    pub fn begin(folder: &Path, url: &str, open_invite: &str) -> Result<Story> {
+    pub(crate) fn begin(
+        folder: &Path,
+        url: &str,
+        open_invite: &str,
+        clock: Arc<StoryClock>,
+    ) -> Result<Story> {
         let zone: Zone = ZONE.parse()?;
         let today = zone.day(System.now());
-        let clock = Arc::new(StoryClock(AtomicI64::new(0)));
-        let story = |day: u64, time: &str| at(zone, today, day, time);
-        clock.0.store(story(0, "06:00")?.ms(), Ordering::SeqCst);
 
         let file = |name: &str| Location::File(folder.join(format!("{}.db", name.to_lowercase())));
         let mut farm = Fields::new();
@@ -66,31 +89,57 @@ impl Story {
         farm.insert("zone".into(), json!(ZONE));
         farm.insert("temperature".into(), json!("F"));
         farm.insert("rule_pack".into(), json!("us_federal"));
-        let beginning =
-            Beginning { farm, person: PEOPLE[0].into(), device: format!("{}'s phone", PEOPLE[0]) };
+        let beginning = Beginning {
+            farm,
+            person: PEOPLE[0].into(),
+            device: format!("{}'s phone", PEOPLE[0]),
+        };
         let first = Farm::begin(&file(PEOPLE[0]), clock.clone(), beginning)?;
-        for (name, species) in
-            [("Orchard", "hen"), ("Hilltop", "hen"), ("Pond", "duck"), ("Barn", "hen,duck")]
-        {
-            first.log(Draft::new(Kind::Coop).with("name", name).with("species", species))?;
+        for (name, species) in [
+            ("Orchard", "hen"),
+            ("Hilltop", "hen"),
+            ("Pond", "duck"),
+            ("Barn", "hen,duck"),
+        ] {
+            first.log(
+                Draft::new(Kind::Coop)
+                    .with("name", name)
+                    .with("species", species),
+            )?;
         }
         first.log(Draft::new(Kind::Outlet).with("name", "Saturday stall"))?;
         first.log(Draft::new(Kind::Cooler).with("name", "Pantry fridge"))?;
-        first.join(&Join { url, invite: open_invite, device: "Marit's phone" })?;
-        let mut phones = vec![Phone { name: PEOPLE[0], farm: first }];
+        first.join(&Join {
+            url,
+            invite: open_invite,
+            device: "Marit's phone",
+        })?;
+        let mut phones = vec![Phone {
+            name: PEOPLE[0],
+            farm: first,
+        }];
         for name in &PEOPLE[1..] {
             let invite = phones[0].farm.invite()?;
             let device = format!("{name}'s phone");
-            let join = Join { url, invite: &invite, device: &device };
+            let join = Join {
+                url,
+                invite: &invite,
+                device: &device,
+            };
             let farm = Farm::join_new(&file(name), clock.clone(), &join, name)?;
             phones.push(Phone { name, farm });
         }
         phones[0].farm.sync()?;
-        Ok(Story { phones, clock, zone, today })
+        Ok(Story {
+            phones,
+            clock,
+            zone,
+            today,
+        })
     }
 
     /// Tells all days. Gives what was done, a line each, for people.
-    pub fn tell(&self) -> Result<Vec<String>> {
+    pub(crate) fn tell(&self) -> Result<Vec<String>> {
         let mut told = Vec::new();
         for day in 0..DAYS {
             let last = day + 1 == DAYS;
@@ -106,7 +155,9 @@ impl Story {
         }
         self.set(DAYS - 1, "09:30")?;
         let waiting = self.phone("Ines").status()?.waiting;
-        told.push(format!("Ines comes back after three days with {waiting} changes to send"));
+        told.push(format!(
+            "Ines comes back after three days with {waiting} changes to send"
+        ));
         for phone in self.phones.iter().chain(&self.phones) {
             phone.farm.sync()?;
         }
@@ -118,10 +169,24 @@ impl Story {
         // Tobin forgets the Hilltop on one day: nobody knows how many there were.
         let rounds: [(&str, &str, &str, &str, u64, u64); 5] = [
             ("Marit", "07:20", "Orchard", "hen", 17, day % 3),
-            ("Tobin", "07:45", "Hilltop", "hen", 11, u64::from(day % 4 == 1)),
+            (
+                "Tobin",
+                "07:45",
+                "Hilltop",
+                "hen",
+                11,
+                u64::from(day % 4 == 1),
+            ),
             ("Ines", "07:50", "Pond", "duck", 8, day % 2),
             ("Olu", "08:10", "Barn", "hen", 9, 0),
-            ("Olu", "08:15", "Barn", "duck", 3, u64::from(day.is_multiple_of(5))),
+            (
+                "Olu",
+                "08:15",
+                "Barn",
+                "duck",
+                3,
+                u64::from(day.is_multiple_of(5)),
+            ),
         ];
         for (who, time, coop, species, usual, floor) in rounds {
             if who == "Tobin" && day == 4 {
@@ -137,8 +202,20 @@ impl Story {
         }
         self.set(day, "08:30")?;
         for (who, species, reason, used_for, eggs) in [
-            ("Ines", "duck", "mud", "home", u64::from(day % 3 == 0)),
-            ("Tobin", "hen", "impact_crack", "compost", u64::from(day % 4 == 2)),
+            (
+                "Ines",
+                "duck",
+                "mud",
+                "home",
+                u64::from(day.is_multiple_of(3)),
+            ),
+            (
+                "Tobin",
+                "hen",
+                "impact_crack",
+                "compost",
+                u64::from(day % 4 == 2),
+            ),
             ("Marit", "hen", "pimples", "home", u64::from(day % 5 == 3)),
         ] {
             if eggs == 0 {
@@ -169,7 +246,14 @@ impl Story {
             farm.log(
                 Draft::new(Kind::Wash)
                     .with("parts", parts.clone())
-                    .with("means", if species == Species::Duck { "brush" } else { "cloth" })
+                    .with(
+                        "means",
+                        if species == Species::Duck {
+                            "brush"
+                        } else {
+                            "cloth"
+                        },
+                    )
                     .with("egg_c", "66F")
                     .with("water_start_c", "104F")
                     .with("water_end_c", "98F")
@@ -177,12 +261,20 @@ impl Story {
                     .with("minutes", 2)
                     .with("sink_cleaned", true),
             )?;
-            let good = if species == Species::Hen && day % 4 == 1 { basket - 1 } else { basket };
+            let good = if species == Species::Hen && day % 4 == 1 {
+                basket - 1
+            } else {
+                basket
+            };
             let mut found = json!({ "a": good });
             if good < basket {
                 found["check"] = json!(basket - good);
             }
-            farm.log(Draft::new(Kind::Candle).with("parts", parts).with("found", found))?;
+            farm.log(
+                Draft::new(Kind::Candle)
+                    .with("parts", parts)
+                    .with("found", found),
+            )?;
             if good < basket {
                 let parts = json!(farm.oldest_first(Station::Clean, species, basket - good)?);
                 farm.log(
@@ -196,7 +288,11 @@ impl Story {
             self.pack(day, species)?;
         }
         self.set(day, "18:50")?;
-        farm.log(Draft::new(Kind::Reading).with("cooler", "Pantry fridge").with("air_c", "39F"))?;
+        farm.log(
+            Draft::new(Kind::Reading)
+                .with("cooler", "Pantry fridge")
+                .with("air_c", "39F"),
+        )?;
         if day % 7 == 5 {
             self.sell(day)?;
         }
@@ -212,7 +308,12 @@ impl Story {
             return Ok(());
         }
         let parts = farm.oldest_first(Station::Clean, species, cartons * each)?;
-        let code = parts.0.keys().next().map(|lot| lot.code()).unwrap_or_default();
+        let code = parts
+            .0
+            .keys()
+            .next()
+            .map(|lot| lot.code())
+            .unwrap_or_default();
         let mut draft = Draft::new(Kind::Carton)
             .with("parts", json!(parts))
             .with("from", "clean")
@@ -232,10 +333,17 @@ impl Story {
     fn sell(&self, day: u64) -> Result<()> {
         let farm = self.phone("Marit");
         self.set(day, "19:00")?;
-        let runs = farm.list(&Filter { kind: Some(Kind::Carton), ..Filter::default() })?;
-        let outs = farm.list(&Filter { kind: Some(Kind::Out), ..Filter::default() })?;
+        let runs = farm.list(&Filter {
+            kind: Some(Kind::Carton),
+            ..Filter::default()
+        })?;
+        let outs = farm.list(&Filter {
+            kind: Some(Kind::Out),
+            ..Filter::default()
+        })?;
         let gone = |run: &Row| {
-            outs.iter().any(|out| out.fields["carton"].as_str() == Some(&run.id.to_string()))
+            outs.iter()
+                .any(|out| out.fields["carton"].as_str() == Some(&run.id.to_string()))
         };
         for run in runs.iter().rev().filter(|run| !gone(run)).take(6) {
             let cartons = run.fields["cartons"].as_u64().unwrap_or(0);
@@ -271,19 +379,20 @@ impl Story {
     /// Olu mends a count while Tobin, who knows nothing of it, voids the same record.
     fn edit_against_void(&self, day: u64) -> Result<String> {
         self.set(day, "09:00")?;
-        let twice = self.phone("Marit").log(gather("Orchard", "hen", 19).with(
-            "note",
-            "second round, counted in a hurry",
-        ))?;
+        let twice = self
+            .phone("Marit")
+            .log(gather("Orchard", "hen", 19).with("note", "second round, counted in a hurry"))?;
         for who in ["Marit", "Tobin", "Olu"] {
             self.phone(who).sync()?;
         }
         self.set(day, "12:10")?;
         let mut set = Fields::new();
         set.insert("count".into(), json!(2));
-        self.phone("Olu").amend(twice.id, set, Some("there were only two in the nests"))?;
+        self.phone("Olu")
+            .amend(twice.id, set, Some("there were only two in the nests"))?;
         self.set(day, "12:25")?;
-        self.phone("Tobin").void(twice.id, "that round was logged already in the morning")?;
+        self.phone("Tobin")
+            .void(twice.id, "that round was logged already in the morning")?;
         Ok("Olu amends a gather to 2 eggs while Tobin, out of reach, voids it".into())
     }
 
@@ -300,7 +409,7 @@ impl Story {
     }
 
     /// The phone of a person.
-    pub fn phone(&self, name: &str) -> &Farm {
+    pub(crate) fn phone(&self, name: &str) -> &Farm {
         match self.phones.iter().find(|p| p.name == name) {
             Some(phone) => &phone.farm,
             None => unreachable!("{name} has a phone"),
@@ -308,13 +417,13 @@ impl Story {
     }
 
     /// The farm day of a day of the story; the last one is today.
-    pub fn day(&self, day: u64) -> NaiveDate {
+    pub(crate) fn day(&self, day: u64) -> NaiveDate {
         self.today - Days::new(DAYS - 1 - day)
     }
 
     fn set(&self, day: u64, time: &str) -> Result<()> {
         let moment = at(self.zone, self.today, day, time)?;
-        self.clock.0.store(moment.ms(), Ordering::SeqCst);
+        self.clock.set(moment);
         Ok(())
     }
 }
@@ -322,9 +431,13 @@ impl Story {
 fn at(zone: Zone, today: NaiveDate, day: u64, time: &str) -> Result<Instant> {
     let time = NaiveTime::parse_from_str(time, "%H:%M")?;
     let day = today - Days::new(DAYS - 1 - day);
-    zone.moment(day, time).ok_or_else(|| format!("{day} has no {time}").into())
+    zone.moment(day, time)
+        .ok_or_else(|| format!("{day} has no {time}").into())
 }
 
 fn gather(coop: &str, species: &str, count: u64) -> Draft {
-    Draft::new(Kind::Gather).with("coop", coop).with("species", species).with("count", count)
+    Draft::new(Kind::Gather)
+        .with("coop", coop)
+        .with("species", species)
+        .with("count", count)
 }

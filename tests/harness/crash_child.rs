@@ -1,4 +1,6 @@
-//! Logs in a loop until it is killed; each id is printed once its record is acknowledged.
+//! Works in a loop until it is killed, and prints what was acknowledged. With a database alone it logs
+//! and prints the id of each record; with a folder too it takes each exported file in it and prints
+//! its number, then makes the book anew again and again.
 #![allow(clippy::print_stdout)]
 
 use std::io::Write;
@@ -12,6 +14,9 @@ use pointdown_tests::phone::gather;
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let path = std::env::args().nth(1).ok_or("the database file, please")?;
     let farm = Farm::open(&Location::from(Path::new(&path)), Arc::new(System))?;
+    if let Some(folder) = std::env::args().nth(2) {
+        return take(&farm, Path::new(&folder));
+    }
     let day = farm.today()?;
     let mut say = std::io::stdout().lock();
     // A line by itself: the child is up, and from now on every line is an acknowledged record.
@@ -48,4 +53,22 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         }
     }
     Ok(())
+}
+
+fn take(farm: &Farm, folder: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    let mut say = std::io::stdout().lock();
+    writeln!(say, "up")?;
+    say.flush()?;
+    for n in 0.. {
+        let Ok(file) = std::fs::read(folder.join(n.to_string())) else {
+            break;
+        };
+        farm.import(&file)?;
+        writeln!(say, "{n}")?;
+        say.flush()?;
+    }
+    loop {
+        farm.rebuild()?;
+        farm.tidy()?;
+    }
 }

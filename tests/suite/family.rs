@@ -6,19 +6,19 @@ use pointdown_tests::phone::{Phone, gather, meet};
 use serde_json::Value;
 
 /// One step: what, on which phone, and three numbers to make it from.
-pub type Step = (u8, u8, u16, u16, u16);
+pub(crate) type Step = (u8, u8, u16, u16, u16);
 
 const HOUR: i64 = 3_600_000;
 
 /// Phones of one farm that have met once, then act apart.
-pub struct Family {
-    pub phones: Vec<Phone>,
+pub(crate) struct Family {
+    pub(crate) phones: Vec<Phone>,
     /// Drafts that were not allowed, so that a test can see that most were.
-    pub refused: usize,
+    pub(crate) refused: usize,
 }
 
 impl Family {
-    pub fn new(phones: usize, zone: &str) -> Family {
+    pub(crate) fn new(phones: usize, zone: &str) -> Family {
         let first = Phone::first("Ada", "2026-03-06T12:00:00Z", zone);
         let mut all: Vec<Phone> = ["Ben", "Cleo", "Dan"][..phones - 1]
             .iter()
@@ -31,7 +31,7 @@ impl Family {
         }
     }
 
-    pub fn play(&mut self, steps: &[Step]) {
+    pub(crate) fn play(&mut self, steps: &[Step]) {
         for step in steps {
             self.step(*step);
         }
@@ -58,7 +58,7 @@ impl Family {
             _ => format!("{}={eggs}", lot(k)),
         };
         let some = c % 12 + 1;
-        let draft = match what % 16 {
+        let draft = match what % 17 {
             0..=3 => {
                 let (coop, species) =
                     [("Orchard", "hen"), ("Pond", "duck"), ("Pond", "hen")][(a % 3) as usize];
@@ -100,6 +100,15 @@ impl Family {
             14 => {
                 let other = (me + 1 + a as usize % (n - 1)) % n;
                 meet(&self.phones[me], &self.phones[other]);
+                return;
+            }
+            15 => {
+                // Moving house, rarely: every farm day may be another one.
+                let zones = ["Asia/Tokyo", "America/Chicago", "Australia/Lord_Howe"];
+                let zone = zones[(b % 3) as usize];
+                let set = [("zone".to_string(), zone.into())].into_iter().collect();
+                let tried = phone.farm.amend(phone.farm.id(), set, None);
+                tried.expect("another zone");
                 return;
             }
             _ => {
@@ -185,7 +194,7 @@ impl Family {
     }
 
     /// Everyone meets everyone, twice round.
-    pub fn gather_round(&self) {
+    pub(crate) fn gather_round(&self) {
         for _ in 0..2 {
             for one in &self.phones {
                 for other in &self.phones {

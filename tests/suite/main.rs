@@ -2,14 +2,27 @@
 #![allow(clippy::unwrap_used)] // In a test a panic is the report.
 
 mod architecture;
+mod backup;
+mod bounds;
 mod cartons;
+mod crash;
 mod family;
+mod forged;
 mod hostile;
+mod layouts;
+mod ledger;
 mod merging;
+mod newer;
 mod rates;
+mod records;
+mod recount;
 mod routes;
 mod simulated;
+mod store;
+mod tamper;
 mod trade_boundaries;
 mod trade_checks;
 mod trade_properties;
 mod trade_traps;
+mod trade_words;
+mod zones;

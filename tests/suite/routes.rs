@@ -13,7 +13,7 @@ use crate::family::{Family, Step};
 use pointdown_tests::naive;
 
 fn steps() -> impl Strategy<Value = Vec<Step>> {
-    let step = (0u8..16, 0u8..4, any::<u16>(), any::<u16>(), any::<u16>());
+    let step = (0u8..17, 0u8..4, any::<u16>(), any::<u16>(), any::<u16>());
     prop::collection::vec(step, 8..60)
 }
 

@@ -7,6 +7,18 @@ use crate::process;
 /// Cargo speaks on standard error only, so standard output is the program's alone. On Unix the
 /// program takes this one's place: its exit code and Ctrl-C need no forwarding.
 pub(crate) fn run(program: &str, words: &[String]) -> Result<(), String> {
+    if program == "demo" {
+        // The demo prints with the terminal client, and tells how to go on with it.
+        let packages = [
+            "--package",
+            "pointdown-cli",
+            "--package",
+            "pointdown-server",
+        ];
+        let mut build = process::cargo(&["build", "--release", "--locked", "--bins"]);
+        build.args(packages);
+        process::run(&mut build)?;
+    }
     run_with(&[], program, words)
 }
 

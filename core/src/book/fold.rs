@@ -62,7 +62,8 @@ impl Book {
         *self.balances.entry((m.to, m.lot)).or_default() += i64::from(m.eggs);
     }
 
-    fn count(&mut self, line: Line) {
+    /// Adds one line.
+    pub fn count(&mut self, line: Line) {
         let id = |id: Option<crate::record::Id>| id.map(|id| id.to_string()).unwrap_or_default();
         let key = (
             line.day,

@@ -253,6 +253,10 @@ fn gathered(input: &SheetInput) -> Gathered {
             Measure::Rounds => {
                 flock.rounds += line.n;
                 day.0 += line.n;
+                // A round that found nothing is a zero, not nothing.
+                all.by_species.entry(line.species).or_default();
+                let person = line.by.map(|id| name(&input.names, id)).unwrap_or_default();
+                all.by_person.entry(person).or_default();
             }
             Measure::FloorLaid => {
                 flock.floor_laid += line.n;

@@ -72,9 +72,23 @@ impl Farm {
         file: &[u8],
     ) -> Result<Farm, FarmError> {
         let bundle = read(file)?;
+        let was_there = matches!(location, Location::File(path) if path.exists());
         let farm = Farm::make(location, env, Id::from_bytes(*bundle.farm))?;
-        farm.import(file)?;
-        Ok(farm)
+        let taken = farm.import(file);
+        match (taken, location) {
+            (Ok(_), _) => Ok(farm),
+            (Err(e), Location::File(path)) if !was_there => {
+                // An empty database left behind would keep the next try from beginning.
+                drop(farm);
+                for end in ["", "-wal", "-shm", "-mark"] {
+                    let mut file = path.as_os_str().to_owned();
+                    file.push(end);
+                    let _ = std::fs::remove_file(file);
+                }
+                Err(e)
+            }
+            (Err(e), _) => Err(e),
+        }
     }
 }
 

@@ -26,7 +26,7 @@ pub(super) struct Inner {
     pub(super) exchanging: bool,
     /// Whether digests that differ have led to a look over both sides in this exchange already.
     pub(super) rechecked: bool,
-    /// The note beside the file.
+    /// The note beside the file that tells it from a copy.
     #[cfg(feature = "native")]
     pub(super) mark: Option<super::mark::Mark>,
 }
@@ -161,6 +161,7 @@ impl Farm {
             }
             Location::Memory => None,
         };
+        let view: Option<u32> = store.read::<_, FarmError>(|tx| Ok(tx.meta("view")?))?;
         let inner = Inner {
             store,
             docs: BTreeMap::new(),
@@ -171,10 +172,14 @@ impl Farm {
             #[cfg(feature = "native")]
             mark,
         };
-        Ok(Farm {
+        let farm = Farm {
             env,
             inner: Mutex::new(inner),
-        })
+        };
+        if view != Some(super::upkeep::VIEW) {
+            farm.rebuild()?;
+        }
+        Ok(farm)
     }
 
     pub(super) fn lock(&self) -> MutexGuard<'_, Inner> {
@@ -241,23 +246,30 @@ impl Inner {
         &mut self,
         work: impl FnOnce(&Tx<'_>) -> Result<T, FarmError>,
     ) -> Result<T, FarmError> {
+        let done = self.try_write(work);
+        if done.is_err() {
+            self.docs.clear();
+        }
+        done
+    }
+
+    fn try_write<T>(
+        &mut self,
+        work: impl FnOnce(&Tx<'_>) -> Result<T, FarmError>,
+    ) -> Result<T, FarmError> {
         #[cfg(feature = "native")]
         let note = self
             .mark
             .as_ref()
             .map(super::mark::Mark::leave)
             .transpose()?;
-        let done = self.store.write(|tx| {
+        self.store.write(|tx| {
             #[cfg(feature = "native")]
             if let Some(note) = note {
                 tx.set_meta("mark", &note)?;
             }
             work(tx)
-        });
-        if done.is_err() {
-            self.docs.clear();
-        }
-        done
+        })
     }
 
     pub(super) fn actor(&self) -> Actor {

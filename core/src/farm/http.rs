@@ -4,6 +4,7 @@ use std::time::Duration;
 
 use super::exchange::Joined;
 use super::{Env, ErrorKind, Farm, FarmError};
+use crate::record::InvalidRecord;
 use crate::store::Location;
 use crate::sync::{JoinAnswer, JoinAsk, MAX_BODY, Refused};
 
@@ -184,12 +185,8 @@ fn ask_in(
 ) -> Result<JoinAnswer, FarmError> {
     let url = join.url.trim_end_matches('/');
     if !url.starts_with("http://") && !url.starts_with("https://") {
-        return Err(FarmError::new(
-            ErrorKind::Invalid,
-            format!(
-                "url: {url:?} is not allowed; allowed is an address such as http://192.0.2.7:4680"
-            ),
-        ));
+        let allowed = "allowed is an address such as http://192.0.2.7:4680";
+        return Err(InvalidRecord::new("url", format!("{url:?}"), allowed).into());
     }
     let ask = JoinAsk {
         invite: join.invite.trim().to_string(),

@@ -7,9 +7,11 @@ use super::{ErrorKind, Farm, FarmError};
 use crate::mutants::mutant;
 use crate::record::edits::{Edit, Standing, effective, seen};
 use crate::record::{
-    COMMON, DocName, Draft, Fields, Id, Instant, InvalidRecord, Kind, Known, Where, encode,
+    Body, COMMON, DocName, Draft, Fields, Id, Instant, InvalidRecord, Kind, Known, Out, Record,
+    Where, encode,
 };
 use crate::store::{Row, Tx};
+use crate::trade::Species;
 
 /// A record that is durable now.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -147,6 +149,20 @@ impl Inner {
             })
     }
 
+    /// A new id of a moment. Records of one moment count in the order of their ids, so it comes after
+    /// those that are here: what is logged later at the same minute also happened later.
+    fn id_after(&mut self, farm: &Farm, at: Instant) -> Result<Id, FarmError> {
+        let fresh = new_id(&*farm.env, at.ms());
+        let (first, last) = (Id::at(at.ms(), [0; 10]), Id::at(at.ms(), [0xff; 10]));
+        let here = self
+            .store
+            .read::<_, FarmError>(|tx| Ok(tx.last_id(first, last)?))?;
+        let mut random = [0; 6];
+        farm.env.fill(&mut random);
+        let next = here.filter(|id| *id > fresh).and_then(|id| id.next(random));
+        Ok(next.unwrap_or(fresh))
+    }
+
     /// Checks, writes into the document, and commits change, outbox line and book together.
     pub(super) fn append(
         &mut self,
@@ -157,7 +173,10 @@ impl Inner {
         now: Instant,
     ) -> Result<Logged, FarmError> {
         let at = draft.at.unwrap_or(now);
-        let id = id.unwrap_or_else(|| new_id(&*farm.env, at.ms()));
+        let id = match id {
+            Some(id) => id,
+            None => self.id_after(farm, at)?,
+        };
         let me = self.me.clone();
         let fields = self.store.read::<_, FarmError>(|tx| {
             let kind = Kind::from_code(&draft.kind);
@@ -182,13 +201,13 @@ impl Inner {
                     return Err(InvalidRecord::missing("by", COMMON[0].ty.allowed()).into());
                 }
             }
-            Ok(draft.check(
-                id,
-                Where {
-                    now,
-                    known: &Here(tx),
-                },
-            )?)
+            let here = Where {
+                now,
+                known: &Here(tx),
+            };
+            let fields = draft.check(id, here)?;
+            fits(tx, &Record::read(id, &fields)?)?;
+            Ok(fields)
         })?;
         let kind = Kind::from_code(&draft.kind).unwrap_or(Kind::Gather);
         let doc = doc.unwrap_or_else(|| DocName::home(kind, id));
@@ -219,6 +238,65 @@ fn text<'a>(fields: &'a Fields, name: &str) -> Result<&'a str, FarmError> {
         .get(name)
         .and_then(Value::as_str)
         .ok_or_else(|| InvalidRecord::missing(name, "it must be given").into())
+}
+
+/// Holds a new record against others that it speaks of: what a phone can see does not fit is refused
+/// while someone is there to mend it. Records of others are not judged so; the review list does.
+fn fits(tx: &Tx<'_>, record: &Record) -> Result<(), FarmError> {
+    match &record.body {
+        Body::Gather(gather) => flock(tx, gather.coop, gather.species),
+        Body::Headcount(count) => flock(tx, count.coop, count.species),
+        Body::Out(Out {
+            carton: Some(run),
+            cartons: Some(cartons),
+            parts,
+            ..
+        }) => {
+            let Some(Body::Carton(run)) = body_of(tx, *run)? else {
+                return Ok(());
+            };
+            if parts.species() != Some(run.species) {
+                return Err(InvalidRecord::new(
+                    "parts",
+                    parts.species().map_or("none", Species::code),
+                    format!(
+                        "allowed are the {} eggs of the carton run",
+                        run.species.code()
+                    ),
+                )
+                .into());
+            }
+            let due = cartons.saturating_mul(run.eggs_per_carton);
+            if parts.eggs() != due {
+                return Err(InvalidRecord::new(
+                    "parts",
+                    format!("{} eggs", parts.eggs()),
+                    format!("allowed are the {due} eggs of {cartons} cartons of the run"),
+                )
+                .into());
+            }
+            Ok(())
+        }
+        _ => Ok(()),
+    }
+}
+
+fn flock(tx: &Tx<'_>, coop: Id, species: Species) -> Result<(), FarmError> {
+    match body_of(tx, coop)? {
+        Some(Body::Coop(coop)) if !coop.species.contains(&species) => {
+            let known: Vec<_> = coop.species.iter().map(|s| s.code()).collect();
+            let allowed = format!("allowed in coop {} are {}", coop.name, known.join(", "));
+            Err(InvalidRecord::new("species", species.code(), allowed).into())
+        }
+        _ => Ok(()),
+    }
+}
+
+fn body_of(tx: &Tx<'_>, id: Id) -> Result<Option<Body>, FarmError> {
+    let row = tx.record(id)?;
+    Ok(row
+        .and_then(|row| Record::read(row.id, &row.fields).ok())
+        .map(|r| r.body))
 }
 
 fn coops_apart(tx: &Tx<'_>, farm: Id) -> Result<bool, FarmError> {

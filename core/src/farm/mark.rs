@@ -13,6 +13,7 @@ use crate::store::{Store, StoreError};
 /// fresh actor does no harm, so every doubt (a crash between the two writes, a moved file) ends in
 /// one.
 pub(super) struct Mark {
+    database: PathBuf,
     path: PathBuf,
 }
 
@@ -23,11 +24,13 @@ impl Mark {
         path.push("-mark");
         let path = PathBuf::from(path);
         let within: Option<String> = store.read::<_, FarmError>(|tx| Ok(tx.meta("mark")?))?;
-        let beside = std::fs::read_to_string(&path)
+        let database = database.to_path_buf();
+        let mark = Mark { database, path };
+        let beside = std::fs::read_to_string(&mark.path)
             .ok()
-            .map(|note| note + &stamp(&path));
+            .map(|note| note + &mark.stamp());
         let copied = within.is_some() && within != beside;
-        Ok((Mark { path }, copied))
+        Ok((mark, copied))
     }
 
     /// Before a write: leaves a new note beside the file, and gives it for the database itself.
@@ -41,23 +44,41 @@ impl Mark {
                 _ => StoreError::ReadOnly,
             })
         })?;
-        Ok(note + &stamp(&self.path))
+        Ok(note + &self.stamp())
+    }
+
+    /// Which files these are: when the database was made and, on Unix, its inode and when the note
+    /// was last changed. Nobody can set that time, so a note that was put back never has the one it
+    /// had, not even in the same file.
+    fn stamp(&self) -> String {
+        let made = std::fs::metadata(&self.database)
+            .and_then(|m| m.created())
+            .ok()
+            .and_then(|t| t.duration_since(std::time::UNIX_EPOCH).ok())
+            .map_or(0, |t| t.as_nanos());
+        format!(
+            " {made:x}{}{}",
+            unix(&self.database, false),
+            unix(&self.path, true)
+        )
     }
 }
 
-/// Which file holds the note, and when that was last changed: nobody can set this time, so a file
-/// that was put back never has the one it had.
+/// The inode of a file and, where asked for, when it was last changed.
 #[cfg(unix)]
-fn stamp(path: &Path) -> String {
+fn unix(path: &Path, changed: bool) -> String {
     use std::os::unix::fs::MetadataExt;
     std::fs::metadata(path).map_or_else(
         |_| String::new(),
-        |m| format!(" {} {}.{}", m.ino(), m.ctime(), m.ctime_nsec()),
+        |m| match changed {
+            true => format!(" {:x} {}.{}", m.ino(), m.ctime(), m.ctime_nsec()),
+            false => format!(" {:x}", m.ino()),
+        },
     )
 }
 
-/// Elsewhere a note that was put back together with its database is not noticed.
+/// Elsewhere nothing more is known of a file.
 #[cfg(not(unix))]
-fn stamp(_: &Path) -> String {
+fn unix(_: &Path, _: bool) -> String {
     String::new()
 }

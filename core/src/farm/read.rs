@@ -3,7 +3,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::{ErrorKind, Farm, FarmError};
 use crate::book::{Flock, Names, OnHand, Place, Sheet, SheetInput, sheet};
-use crate::record::{Body, Id, Kind, Parts, Record, Station, Zone};
+use crate::record::{Body, Id, InvalidRecord, Kind, Parts, Record, Station, Zone};
 use crate::store::{Filter, Row, Tx};
 use crate::trade::Species;
 
@@ -34,10 +34,7 @@ impl Farm {
     /// The combined totals of a span of farm days.
     pub fn sheet(&self, from: NaiveDate, to: NaiveDate) -> Result<Sheet, FarmError> {
         if to < from {
-            return Err(FarmError::new(
-                ErrorKind::Invalid,
-                format!("to: {to} is not allowed; allowed is {from} or later"),
-            ));
+            return Err(InvalidRecord::new("to", to, format!("allowed is {from} or later")).into());
         }
         self.lock().store.read(|tx| {
             let input = SheetInput {
@@ -97,15 +94,13 @@ impl Farm {
             }
         }
         if left > 0 || eggs == 0 {
-            return Err(FarmError::new(
-                ErrorKind::Invalid,
-                format!(
-                    "eggs: {eggs} is not allowed; {} {} eggs are at station {}",
-                    i64::from(eggs) - left,
-                    species.code(),
-                    station.code()
-                ),
-            ));
+            let here = i64::from(eggs) - left;
+            let allowed = format!(
+                "allowed are 1 to {here}, the {} eggs at station {}",
+                species.code(),
+                station.code()
+            );
+            return Err(InvalidRecord::new("eggs", eggs, allowed).into());
         }
         Ok(parts)
     }

@@ -5,8 +5,8 @@ use super::log::Logged;
 use super::{ErrorKind, Farm, FarmError};
 use crate::book::Names;
 use crate::book::review::{
-    Affected, CartonRun, Choice, ClockOff, Finding, Gone, OFF_S, Overdrawn, Pair, cannot_read,
-    clock, double, held, overdraw, retired_use, said, same_name, undecided,
+    Affected, CartonRun, Choice, ClockOff, Finding, Gone, OFF_S, Overdrawn, Pair, Setting,
+    breaches, cannot_read, clock, double, held, overdraw, retired_use, said, same_name, undecided,
 };
 use crate::ledger::Document;
 use crate::mutants::mutant;
@@ -20,10 +20,12 @@ impl Farm {
         let mut inner = self.lock();
         let farm = inner.me.farm;
         inner.store.read(|tx| {
+            let chosen: Option<super::take::Chosen> = tx.meta("setting")?;
             let findings = Asking {
                 tx,
                 farm,
                 names: tx.names()?,
+                setting: chosen.unwrap_or_default().setting(),
             }
             .everything()?;
             Ok(undecided(findings, &tx.decisions()?))
@@ -123,6 +125,9 @@ impl Farm {
     }
 }
 
+/// A hundred years: no clock that anyone lives by is off by more.
+const CENTURY_S: i64 = 3_155_760_000;
+
 impl Inner {
     /// Notes how far the clock is off against the server's, when that is news.
     pub(super) fn clock_news(&mut self, offset_ms: i64) -> Result<Option<i64>, FarmError> {
@@ -130,6 +135,10 @@ impl Inner {
         let noted: i64 = self
             .store
             .read::<_, FarmError>(|tx| Ok(tx.meta("clock_noted")?.unwrap_or(0)))?;
+        if offset_s.abs() > CENTURY_S {
+            // The server's clock is the absurd one.
+            return Ok(None);
+        }
         let off = offset_s.abs() >= OFF_S;
         let news = if off {
             (offset_s - noted).abs() >= OFF_S / 2
@@ -197,6 +206,7 @@ struct Asking<'a> {
     tx: &'a Tx<'a>,
     farm: Id,
     names: Names,
+    setting: Setting,
 }
 
 impl Asking<'_> {
@@ -207,7 +217,12 @@ impl Asking<'_> {
         }
         for id in self.tx.flagged()? {
             if let Some((base, edits)) = self.tx.said_about(id)? {
-                found.extend(said(&effective(id, &base, &edits)));
+                let now = effective(id, &base, &edits);
+                found.extend(said(&now));
+                if let (Some(record), Standing::Live) = (&now.record, &now.standing) {
+                    let best_by = self.tx.best_by_of(record)?;
+                    found.extend(breaches(record, &self.setting, best_by));
+                }
             }
         }
         for (place, lot, balance) in self.tx.overdrawn()? {

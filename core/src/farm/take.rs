@@ -1,10 +1,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde::{Deserialize, Serialize};
+
 use super::facade::{Inner, actor};
 use super::{Farm, FarmError};
+use crate::book::review::Setting;
 use crate::ledger::{Document, LedgerError, genesis, read_change};
-use crate::record::{Actor, Change, DocName, Entry, Hash, Id, Zone};
-use crate::store::{StoreError, Tx};
+use crate::record::{Actor, Body, Change, DocName, Entry, Hash, Id, Record, Zone};
+use crate::store::Tx;
+use crate::trade::rules::{HousePolicy, RulePack, in_force};
 
 /// What came of taking changes.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -73,33 +77,66 @@ impl Inner {
         Ok(alone || (saved && self.document(doc)?.has(hash)))
     }
 
+    /// The Lamport counter of the last write of a change; nothing where it is not here.
+    fn last_op(&mut self, doc: &DocName, hash: &Hash) -> Result<Option<u64>, FarmError> {
+        let (alone, op, saved) = self.store.read::<_, FarmError>(|tx| {
+            Ok((
+                tx.has_change(doc, hash)?,
+                tx.last_op(doc, hash)?,
+                tx.is_folded(doc)?,
+            ))
+        })?;
+        match op {
+            None if alone || saved => Ok(self.document(doc)?.change(hash).map(|c| c.last_op)),
+            op => Ok(op),
+        }
+    }
+
     /// Reads and checks changes; nothing is kept yet.
     pub(super) fn ready<'a>(
         &mut self,
         changes: impl IntoIterator<Item = (&'a DocName, &'a [u8])>,
     ) -> Result<Ready, FarmError> {
         let mut ready = Ready::default();
-        let mut here: BTreeSet<(DocName, Hash)> = BTreeSet::new();
+        let mut here: BTreeMap<(DocName, Hash), u64> = BTreeMap::new();
         let mut numbers: BTreeMap<(DocName, Actor), u64> = BTreeMap::new();
         for (doc, bytes) in changes {
             let (change, entries) = read_change(doc, bytes)?;
             let key = (doc.clone(), change.hash);
-            if here.contains(&key) || self.has(doc, &change.hash)? {
+            if here.contains_key(&key) || self.has(doc, &change.hash)? {
                 continue;
             }
-            let first = genesis(self.me.farm, doc).hash;
+            let first = genesis(self.me.farm, doc);
             let mut missing = Vec::new();
+            let mut last_op = 0;
             for dep in &change.deps {
-                let there =
-                    *dep == first || here.contains(&(doc.clone(), *dep)) || self.has(doc, dep)?;
-                if !there {
-                    missing.push(*dep);
+                let op = match here.get(&(doc.clone(), *dep)) {
+                    Some(op) => Some(*op),
+                    None if *dep == first.hash => Some(first.last_op),
+                    None => self.last_op(doc, dep)?,
+                };
+                match op {
+                    Some(op) => last_op = op.max(last_op),
+                    None => missing.push(*dep),
                 }
             }
             if !missing.is_empty() || change.deps.is_empty() {
                 return Err(LedgerError::Missing {
                     doc: doc.clone(),
                     missing,
+                }
+                .into());
+            }
+            // A saved document leaves this number out and works it out again, so that one forged
+            // number would make it unreadable for everyone.
+            if change.first_op != last_op + 1 {
+                return Err(LedgerError::BrokenChange {
+                    doc: doc.clone(),
+                    why: format!(
+                        "its writes are numbered from {}, due is {}",
+                        change.first_op,
+                        last_op + 1
+                    ),
                 }
                 .into());
             }
@@ -113,7 +150,7 @@ impl Inner {
                 return Err(LedgerError::Forked { doc: doc.clone() }.into());
             }
             numbers.insert((doc.clone(), change.actor), change.seq);
-            here.insert(key);
+            here.insert(key, change.last_op);
             ready.changes.push(change);
             ready.entries.extend(entries);
         }
@@ -134,7 +171,7 @@ impl Inner {
             .read::<_, FarmError>(|tx| Ok(tx.doc_sum(name)?.is_none()))?;
         let read = self.ready(changes.iter().map(|bytes| (name, bytes.as_slice())))?;
         if is_new {
-            ready.whole.push((name.clone(), saved.to_vec()));
+            ready.whole.push((name.clone(), document.save()));
         }
         ready.changes.extend(read.changes);
         ready.entries.extend(read.entries);
@@ -186,32 +223,59 @@ impl Inner {
     }
 }
 
-/// Lets entries into the book. Where they change the farm's zone, every farm day may be another
-/// one, so the whole book is made anew.
+/// Lets entries into the book. Where they change the farm's zone or rules, every farm day may be
+/// another one and every record be held against other rules, so the whole book is made anew.
 pub(super) fn project(tx: &Tx<'_>, farm: Id, entries: &[Entry]) -> Result<BTreeSet<Id>, FarmError> {
-    let before = tx.zone()?;
-    let touched = tx.project(before, entries)?;
+    let before: Chosen = tx.meta("setting")?.unwrap_or_default();
+    let touched = tx.project(&before.setting(), entries)?;
     let mut open = BTreeMap::new();
     tx.find_twins(&touched, &mut |tx, one, other| {
         super::review::apart(tx, farm, &mut open, one, other)
     })?;
-    let zone = zone_of(tx, farm)?;
-    if zone != before {
-        tx.set_meta("zone", &zone)?;
-        tx.count_anew(zone)?;
+    if touched.contains(&farm) {
+        let now = Chosen::of(tx, farm)?;
+        if now != before {
+            tx.set_meta("setting", &now)?;
+            tx.count_anew(&now.setting())?;
+        }
     }
     Ok(touched)
 }
 
-/// The zone that the farm's own record names.
-pub(super) fn zone_of(tx: &Tx<'_>, farm: Id) -> Result<Zone, StoreError> {
-    let Some(row) = tx.record(farm)?.filter(|row| row.standing == "live") else {
-        return Ok(Zone::UTC);
-    };
-    let zone = row
-        .fields
-        .get("zone")
-        .and_then(|z| z.as_str())
-        .and_then(|z| z.parse().ok());
-    Ok(zone.unwrap_or(Zone::UTC))
+/// What the farm's own record says about zone and rules, as remembered beside the book.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Chosen {
+    zone: Option<Zone>,
+    rule_pack: Option<String>,
+    rules: Option<RulePack>,
+    house: Option<HousePolicy>,
+}
+
+impl Chosen {
+    fn of(tx: &Tx<'_>, farm: Id) -> Result<Chosen, FarmError> {
+        let row = tx.record(farm)?.filter(|row| row.standing == "live");
+        let body = row
+            .and_then(|row| Record::read(row.id, &row.fields).ok())
+            .map(|r| r.body);
+        Ok(match body {
+            Some(Body::Farm(farm)) => Chosen {
+                zone: Some(farm.zone),
+                rule_pack: farm.rule_pack,
+                rules: farm.rules.map(|rules| *rules),
+                house: farm.house,
+            },
+            _ => Chosen::default(),
+        })
+    }
+
+    /// The setting; UTC and no rules where nothing was chosen or has arrived.
+    pub(crate) fn setting(&self) -> Setting {
+        let code = self.rule_pack.as_deref();
+        Setting {
+            zone: self.zone.unwrap_or(Zone::UTC),
+            // A farm that says custom and gives no rules has none.
+            pack: code.and_then(|code| in_force(code, self.rules.as_ref()).ok()),
+            house: self.house.clone().unwrap_or_default(),
+        }
+    }
 }

@@ -1,11 +1,12 @@
+use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::facade::Inner;
 use super::take::project;
 use super::{Farm, FarmError};
-use crate::book::fold;
+use crate::book::{Book, fold};
 use crate::ledger::read_change;
-use crate::record::{DocName, Entry, Zone};
+use crate::record::{DocName, Entry};
 
 /// Changes of a document that stand alone before they are folded into its saved form.
 const LOOSE: u64 = 256;
@@ -19,6 +20,10 @@ pub struct Check {
     pub wrong: Vec<String>,
 }
 
+/// The form of the book that this version makes. Raised with every new kind, rule or way of counting,
+/// so that a book made by another version is made anew when it is opened.
+pub(super) const VIEW: u32 = 1;
+
 impl Farm {
     /// Makes the book anew from the changes.
     pub fn rebuild(&self) -> Result<(), FarmError> {
@@ -27,7 +32,8 @@ impl Farm {
         let farm = inner.me.farm;
         inner.write(|tx| {
             tx.forget_view()?;
-            tx.set_meta("zone", &Zone::UTC)?;
+            tx.forget_meta("setting")?;
+            tx.set_meta("view", &VIEW)?;
             project(tx, farm, &entries)?;
             Ok(())
         })
@@ -53,6 +59,12 @@ impl Farm {
         Ok(())
     }
 
+    /// Caps the database file at so many pages of 4096 bytes. A log beyond it is refused as on a full
+    /// disk, and changes nothing.
+    pub fn cap(&self, pages: u32) -> Result<(), FarmError> {
+        Ok(self.lock().store.cap(pages)?)
+    }
+
     /// Looks the whole database over: SQLite's own check, the documents, the tables against one
     /// plain fold over all records, and every lot's eggs accounted for.
     pub fn check(&self) -> Result<Check, FarmError> {
@@ -73,9 +85,12 @@ impl Farm {
                 Err(e) => wrong.push(e.message),
             }
         }
-        let (records, zone, balances) = inner
-            .store
-            .read::<_, FarmError>(|tx| Ok((tx.live_records()?, tx.zone()?, tx.balances()?)))?;
+        let (records, zone, balances, lines) = inner.store.read::<_, FarmError>(|tx| {
+            // Records are dated from 2000 to 2200.
+            let last = NaiveDate::from_ymd_opt(2300, 1, 1).unwrap_or_default();
+            let lines = tx.lines(NaiveDate::default(), last)?;
+            Ok((tx.live_records()?, tx.zone()?, tx.balances()?, lines))
+        })?;
         let book = fold(&records, zone, None);
         if !book.conserved() {
             wrong.push("eggs came or went without a record".into());
@@ -87,6 +102,11 @@ impl Farm {
         if counted != book.balances {
             wrong.push("the balances are not what the records add up to".into());
         }
+        let mut days = Book::default();
+        lines.into_iter().for_each(|line| days.count(line));
+        if days.lines != book.lines {
+            wrong.push("the lines of the days are not what the records add up to".into());
+        }
         Ok(Check {
             records: records.len(),
             wrong,
@@ -97,11 +117,10 @@ impl Farm {
     /// fresh actor, so that the old phone may come back beside it.
     #[cfg(feature = "native")]
     pub fn back_up(&self, path: &std::path::Path) -> Result<(), FarmError> {
+        use crate::record::InvalidRecord;
         if path.exists() {
-            return Err(FarmError::new(
-                super::ErrorKind::Invalid,
-                format!("{} is there already; choose a new file", path.display()),
-            ));
+            let allowed = "allowed is a file that is not there yet";
+            return Err(InvalidRecord::new("file", path.display(), allowed).into());
         }
         let mut inner = self.lock();
         // The copy must carry a mark, or it could not be told from the original.

@@ -1,7 +1,7 @@
 use automerge::sync::{Message, State as AutomergeState, SyncDoc};
 use automerge::transaction::{CommitOptions, Transactable};
 use automerge::{
-    ActorId, Automerge, AutomergeError, ChangeHash, ROOT, ReadDoc, ScalarValue, Value,
+    ActorId, Automerge, AutomergeError, ChangeHash, ROOT, ReadDoc, SaveOptions, ScalarValue, Value,
 };
 
 use super::LedgerError;
@@ -48,6 +48,16 @@ impl Document {
         };
         let mut automerge = Automerge::load(saved)
             .map_err(|e| broken(e.to_string().chars().take(120).collect()))?;
+        if !automerge.get_missing_deps(&[]).is_empty() {
+            // Changes that wait for something that is not here would come to life later by
+            // themselves; they travel again when their time has come.
+            let whole = automerge.save_with_options(SaveOptions {
+                retain_orphans: false,
+                ..SaveOptions::default()
+            });
+            automerge = Automerge::load(&whole)
+                .map_err(|e| broken(e.to_string().chars().take(120).collect()))?;
+        }
         automerge.set_actor(ActorId::from(actor.0));
         let document = Document {
             farm,

@@ -30,6 +30,8 @@ pub(super) fn header(doc: &DocName, change: &automerge::Change, actor: Actor) ->
         actor,
         seq: change.seq(),
         deps: change.deps().iter().map(|h| Hash(h.0)).collect(),
+        first_op: change.start_op().get(),
+        last_op: change.max_op(),
         made_at: change.timestamp(),
         bytes: change.raw_bytes().to_vec(),
     }
@@ -41,9 +43,18 @@ pub fn read_change(doc: &DocName, bytes: &[u8]) -> Result<(Change, Vec<Entry>), 
         doc: doc.clone(),
         why: why.to_string(),
     };
-    // The header of a chunk says how long it is; a longer buffer would hold something else too.
+    // The header of a chunk carries the first four bytes of its hash, which Automerge does not look
+    // at here, and says how long the chunk is: a longer buffer would hold something else too.
     let change = automerge::Change::try_from(bytes)
         .map_err(|e| broken(&e.to_string().chars().take(120).collect::<String>()))?;
+    if bytes.get(4..8) != Some(&change.hash().0[..4]) && !mutant("checksum_unread") {
+        return Err(broken("its checksum is wrong"));
+    }
+    // A document keeps operations, not bytes, and makes its changes anew from them. A change that does
+    // not come out the same (an unknown column, an odd encoding) would leave the document unreadable.
+    if automerge::Change::from(change.decode()).hash() != change.hash() {
+        return Err(broken("it is not in the form that Automerge itself writes"));
+    }
     let exact = change.raw_bytes() == bytes || compressed(&change) == bytes;
     if !exact {
         return Err(broken("bytes beyond the end"));
@@ -51,11 +62,6 @@ pub fn read_change(doc: &DocName, bytes: &[u8]) -> Result<(Change, Vec<Entry>), 
     let actor = Actor::from_slice(change.actor_id().to_bytes())
         .filter(|a| *a != Actor([0; 16]))
         .ok_or_else(|| broken("an actor has 16 bytes"))?;
-    // Four bytes that mark every chunk, then the first four of its hash. The hash is made from what
-    // follows them, so an altered checksum would be kept unseen, and refused by all who look.
-    if bytes.get(4..8) != Some(&change.hash().0[..4]) && !mutant("checksum_unread") {
-        return Err(broken("its checksum does not fit"));
-    }
     if change.seq() == 0 {
         return Err(broken("numbers of changes start at 1"));
     }

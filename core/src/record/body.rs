@@ -6,6 +6,7 @@ use serde_json::Value;
 
 use super::{Fields, Id, Kind, Lot, Parts, Station, Zone};
 use crate::trade::Species;
+use crate::trade::rules::{HousePolicy, RulePack};
 
 /// A collection round at one coop.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -262,8 +263,12 @@ pub struct Farm {
     pub weight: Option<String>,
     /// ISO 4217 code.
     pub currency: Option<String>,
-    /// The rules reminded of.
+    /// The rules reminded of; [`in_force`](crate::trade::rules::in_force) gives them.
     pub rule_pack: Option<String>,
+    /// The farm's own rule pack, in force while `rule_pack` is `custom`.
+    pub rules: Option<Box<RulePack>>,
+    /// The house policy, on top of the rules.
+    pub house: Option<HousePolicy>,
     /// Whether each coop has lots of its own.
     #[serde(default)]
     pub coops_apart: bool,

@@ -138,6 +138,10 @@ pub struct Change {
     pub seq: u64,
     /// The changes that its maker had seen last.
     pub deps: Vec<Hash>,
+    /// Lamport counter of its first write: one more than the last of what it builds on.
+    pub first_op: u64,
+    /// Lamport counter of its last write; one less than the first where it writes nothing.
+    pub last_op: u64,
     /// When it was made, in seconds since 1970 by the maker's clock.
     pub made_at: i64,
     /// The change in Automerge's own binary form.

@@ -129,6 +129,8 @@ impl Record {
                 format!("allowed are at most the {} eggs gathered", g.count),
             )),
             Body::Candle(c) => {
+                // What was found is not divided by species, so it could be counted for neither of two.
+                one_species(&c.parts, None)?;
                 let found = c.found.values().fold(0u32, |sum, n| sum.saturating_add(*n));
                 same("found", "eggs candled", found, c.parts.eggs())
             }

@@ -2,7 +2,8 @@ use chrono::NaiveDate;
 use serde_json::{Map, Number, Value};
 
 use super::{Fields, Id, Instant, InvalidRecord, Kind, Lot, Station, Zone};
-use crate::trade::{Defect, Species};
+use crate::trade::rules::{HousePolicy, RulePack};
+use crate::trade::{Defect, Species, TradeError};
 
 /// The most eggs, birds or cartons that one record may count.
 pub(super) const MOST: u64 = 10_000;
@@ -65,7 +66,14 @@ pub enum FieldType {
     Zone,
     /// New values by field name.
     Values,
+    /// A rule pack of the farm's own.
+    RulePack,
+    /// A house policy.
+    HousePolicy,
 }
+
+/// The longest rule pack or house policy, in bytes of JSON. The built-in ones have about 10,000.
+const LONGEST_RULES: usize = 65_536;
 
 /// Reasons to pull eggs beside the defects of [`Defect`].
 pub(super) const OTHER_REASONS: [&str; 5] = ["too_old", "held", "called_back", "broken", "other"];
@@ -111,11 +119,26 @@ impl FieldType {
             FieldType::Money => "allowed is an amount from 0 to 999999.999, such as 4.50".into(),
             FieldType::Zone => "allowed is an IANA name such as Europe/Dublin".into(),
             FieldType::Values => "allowed are fields of the record that is amended".into(),
+            FieldType::RulePack => format!(
+                "allowed is a whole rule pack with the code custom, as JSON of at most {LONGEST_RULES} bytes"
+            ),
+            FieldType::HousePolicy => {
+                format!("allowed is a house policy, as JSON of at most {LONGEST_RULES} bytes")
+            }
         }
     }
 
     /// Reads a value as a person or a program gives it into the one form that is stored.
     pub fn read(&self, name: &str, value: &Value) -> Result<Value, InvalidRecord> {
+        match self {
+            FieldType::RulePack => {
+                return self.rules(name, value, |object| RulePack::own(object).map(drop));
+            }
+            FieldType::HousePolicy => {
+                return self.rules(name, value, |object| HousePolicy::own(object).map(drop));
+            }
+            _ => {}
+        }
         self.canonical(value)
             .ok_or_else(|| InvalidRecord::new(name, shown(value), self.allowed()))
     }
@@ -205,7 +228,52 @@ impl FieldType {
                 Value::Object(map) if !map.is_empty() && map.len() <= 32 => Some(value.clone()),
                 _ => None,
             },
+            // Read by themselves, since their errors name a field within.
+            FieldType::RulePack | FieldType::HousePolicy => None,
         }
+    }
+
+    /// An object of rules, given as such or as text, that stands the check. It is kept as it was
+    /// given: a newer version may know more of its fields.
+    fn rules(
+        &self,
+        name: &str,
+        value: &Value,
+        check: impl Fn(&Value) -> Result<(), TradeError>,
+    ) -> Result<Value, InvalidRecord> {
+        let object = match value {
+            Value::String(text) => serde_json::from_str(text).ok(),
+            other => Some(other.clone()),
+        };
+        let object = object
+            .filter(|o| o.is_object() && o.to_string().len() <= LONGEST_RULES)
+            .ok_or_else(|| InvalidRecord::new(name, shown(value), self.allowed()))?;
+        check(&object).map_err(|error| match error {
+            TradeError::OutOfRange {
+                field,
+                value,
+                low,
+                high,
+                unit,
+            } => InvalidRecord::new(
+                format!("{name}: {field}"),
+                format!("{value} {unit}"),
+                format!("allowed is {low} to {high} {unit}"),
+            ),
+            TradeError::NotAllowed {
+                field,
+                value,
+                allowed,
+            } => InvalidRecord::new(
+                format!("{name}: {field}"),
+                value,
+                format!("allowed is {allowed}"),
+            ),
+            other => {
+                InvalidRecord::new(name, shown(&object), format!("{}; {other}", self.allowed()))
+            }
+        })?;
+        Ok(object)
     }
 }
 

@@ -34,6 +34,25 @@ impl Id {
         Id(uuid::Builder::from_unix_timestamp_millis(ms, &random).into_uuid())
     }
 
+    /// An id of the same millisecond that sorts after this one, by a random step: RFC 9562 section 6.2
+    /// method 2. Nothing where there is no room left, or for an id of another version.
+    pub fn next(self, random: [u8; 6]) -> Option<Id> {
+        self.unix_ms()?;
+        let mut bytes = *self.bytes();
+        let mut low = [0; 8];
+        low.copy_from_slice(&bytes[8..]);
+        let mut step = [0; 8];
+        step[2..].copy_from_slice(&random);
+        // The two highest bits are the variant and stay.
+        let room = u64::from_be_bytes(low) & (u64::MAX >> 2);
+        let after = room + u64::from_be_bytes(step).max(1);
+        if after > u64::MAX >> 2 {
+            return None;
+        }
+        bytes[8..].copy_from_slice(&(after | 1 << 63).to_be_bytes());
+        Some(Id::from_bytes(bytes))
+    }
+
     /// Milliseconds since 1970 UTC that the id carries; nothing for an id of another version.
     pub fn unix_ms(self) -> Option<i64> {
         if self.0.get_version_num() != 7 {
@@ -135,6 +154,19 @@ mod tests {
             Some(1_764_000_000_123)
         );
         assert_eq!(Id::at(5, [7; 10]).named("farm").unix_ms(), None);
+    }
+
+    #[test]
+    fn the_next_id_sorts_after_in_the_same_millisecond() {
+        for random in [[0; 10], [0x55; 10], [0xfe; 10]] {
+            let id = Id::at(1_764_000_000_123, random);
+            let next = id.next([0, 0, 0, 1, 2, 3]).expect("there is room");
+            assert!(next > id && next.to_string() > id.to_string());
+            assert_eq!(next.unix_ms(), id.unix_ms());
+            assert_eq!(next.uuid().get_variant(), uuid::Variant::RFC4122);
+        }
+        assert_eq!(Id::at(5, [0xff; 10]).next([0xff; 6]), None);
+        assert_eq!(Id::at(5, [7; 10]).named("farm").next([1; 6]), None);
     }
 
     #[test]

@@ -1,5 +1,7 @@
 use super::field::{MOST, STATIONS};
 use super::{FieldSpec, FieldType as T, Kind};
+use crate::trade::rules::RulePack;
+use crate::trade::{Disposal, Means};
 
 const fn must(name: &'static str, ty: T, about: &'static str) -> FieldSpec {
     FieldSpec {
@@ -19,10 +21,33 @@ const fn may(name: &'static str, ty: T, about: &'static str) -> FieldSpec {
     }
 }
 
-/// Words for what a look through the shell can say of an egg.
-const QUALITIES: [&str; 8] = [
-    "aa", "a", "b", "dirty", "check", "leaker", "loss", "inedible",
+/// Words for what a look through the shell can say of an egg: the grades of the rule packs, best
+/// first, and what is packed under none of them.
+const QUALITIES: [&str; 9] = [
+    "extra", "aa", "a", "b", "dirty", "check", "leaker", "loss", "inedible",
 ];
+
+/// The words of [`Means`].
+const MEANS: [&str; Means::ALL.len()] = {
+    let mut words = [""; Means::ALL.len()];
+    let mut i = 0;
+    while i < words.len() {
+        words[i] = Means::ALL[i].code();
+        i += 1;
+    }
+    words
+};
+
+/// The words of [`Disposal`].
+const USES: [&str; Disposal::ALL.len()] = {
+    let mut words = [""; Disposal::ALL.len()];
+    let mut i = 0;
+    while i < words.len() {
+        words[i] = Disposal::ALL[i].code();
+        i += 1;
+    }
+    words
+};
 
 /// What every record carries beside its kind and the time in its id.
 pub const COMMON: &[FieldSpec] = &[
@@ -54,11 +79,7 @@ const CULL: &[FieldSpec] = &[
     must("station", T::Choice(&STATIONS), "where the eggs were"),
     must("parts", T::Parts, "which lots, how many eggs"),
     must("reason", T::CullReason, "why"),
-    must(
-        "use",
-        T::Choice(&["home", "feed", "compost", "discard", "hatch"]),
-        "what became of them",
-    ),
+    must("use", T::Choice(&USES), "what became of them"),
     may(
         "carton",
         T::Ref(Kind::Carton),
@@ -68,11 +89,7 @@ const CULL: &[FieldSpec] = &[
 
 const WASH: &[FieldSpec] = &[
     must("parts", T::Parts, "which lots, how many eggs"),
-    must(
-        "means",
-        T::Choice(&["brush", "cloth", "paper_towel", "sponge", "spray", "dry"]),
-        "with what",
-    ),
+    must("means", T::Choice(&MEANS), "with what"),
     may("cleaner", T::Text(80), "cleaning compound, as on its label"),
     may(
         "egg_c",
@@ -294,8 +311,18 @@ const FARM: &[FieldSpec] = &[
     ),
     may(
         "rule_pack",
-        T::Choice(&["us_federal", "eu", "custom"]),
+        T::Choice(&RulePack::CODES),
         "the rules reminded of",
+    ),
+    may(
+        "rules",
+        T::RulePack,
+        "the farm's own rule pack, in force while rule_pack is custom",
+    ),
+    may(
+        "house",
+        T::HousePolicy,
+        "the house policy, on top of the rules",
     ),
     may(
         "coops_apart",

@@ -33,8 +33,15 @@ impl Tx<'_> {
         let doc = change.doc.as_str();
         let added = self
             .sql
-            .prepare_cached("INSERT OR IGNORE INTO change (doc, hash, bytes) VALUES (?1, ?2, ?3)")?
-            .execute(params![doc, change.hash.0, change.bytes])?;
+            .prepare_cached(
+                "INSERT OR IGNORE INTO change (doc, hash, bytes, last_op) VALUES (?1, ?2, ?3, ?4)",
+            )?
+            .execute(params![
+                doc,
+                change.hash.0,
+                change.bytes,
+                change.last_op as i64
+            ])?;
         if added == 0 {
             return Ok(false);
         }
@@ -71,6 +78,17 @@ impl Tx<'_> {
             .sql
             .prepare_cached("SELECT 1 FROM change WHERE doc = ?1 AND hash = ?2")?
             .exists(params![doc.as_str(), hash.0])?)
+    }
+
+    /// The Lamport counter of the last write of a change that stands in the log by itself; nothing
+    /// where it does not, or where an earlier version kept it.
+    pub fn last_op(&self, doc: &DocName, hash: &Hash) -> Result<Option<u64>, StoreError> {
+        let op: Option<Option<i64>> = self
+            .sql
+            .prepare_cached("SELECT last_op FROM change WHERE doc = ?1 AND hash = ?2")?
+            .query_row(params![doc.as_str(), hash.0], |row| row.get(0))
+            .optional()?;
+        Ok(op.flatten().map(|op| op as u64))
     }
 
     /// The highest number of an actor in a document; 0 where it wrote nothing.

@@ -35,7 +35,9 @@ impl Store {
             Location::File(path) => Connection::open(path)?,
             Location::Memory => Connection::open_in_memory()?,
         };
-        connection.busy_timeout(Duration::from_secs(5))?;
+        // Whoever has the file open keeps it open; a short wait is for one that is just closing.
+        connection.busy_timeout(Duration::from_secs(1))?;
+        migrate::layout(&connection)?;
         // In a browser there is no shared memory and one connection only; there the journal is a
         // plain one. Everywhere else a log that is written ahead, synced at every commit.
         if !cfg!(target_family = "wasm") {
@@ -89,6 +91,13 @@ impl Store {
             self.connection.execute_batch("ROLLBACK")?;
         }
         Ok(())
+    }
+
+    /// Caps the file at so many pages (of 4096 bytes each); a write beyond is refused as on a full disk.
+    pub fn cap(&mut self, pages: u32) -> Result<(), StoreError> {
+        Ok(self
+            .connection
+            .pragma_update_and_check(None, "max_page_count", pages, |_| Ok(()))?)
     }
 
     /// Asks SQLite whether the file is whole; the first complaint if it is not.

@@ -44,6 +44,15 @@ impl From<rusqlite::Error> for StoreError {
                 StoreError::Damaged(e.to_string())
             }
             Some(ErrorCode::CannotOpen) => StoreError::CannotOpen(e.to_string()),
+            None if matches!(
+                e,
+                rusqlite::Error::FromSqlConversionFailure(..)
+                    | rusqlite::Error::InvalidColumnType(..)
+                    | rusqlite::Error::IntegralValueOutOfRange(..)
+            ) =>
+            {
+                StoreError::Damaged(e.to_string())
+            }
             _ => StoreError::Sql(e),
         }
     }

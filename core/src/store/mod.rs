@@ -14,6 +14,7 @@ mod projection;
 mod query;
 mod recount;
 mod review;
+mod stray;
 mod tx;
 
 pub use changes::{Kept, Unsent};
@@ -22,7 +23,7 @@ pub use error::StoreError;
 #[cfg(feature = "faults")]
 pub use faults::Fault;
 pub use migrate::{VERSION, migrate_to};
-pub use projection::Stray;
 pub use query::{Filter, Row};
 pub use review::{Apart, Written};
+pub use stray::Stray;
 pub use tx::Tx;

@@ -4,6 +4,7 @@ use rusqlite::{OptionalExtension, params};
 
 use super::recount::Recounts;
 use super::{StoreError, Tx};
+use crate::book::review::{Setting, breaches, said};
 use crate::book::{Move, Place, lines, moves};
 use crate::mutants::mutant;
 use crate::record::edits::{Edit, Effective, Standing, effective};
@@ -11,35 +12,41 @@ use crate::record::{
     Actor, Body, DocName, Entry, Fields, Id, InvalidRecord, Kind, Record, Zone, decode,
 };
 
-/// A write that is no record, or came second under an id.
-#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
-pub struct Stray {
-    /// Which document.
-    pub doc: DocName,
-    /// The key it was written under.
-    pub key: String,
-    /// Why it is not counted.
-    pub why: String,
-}
+/// How far edits of edits are followed. People void a void; nobody voids the void of a void of a void
+/// sixty times over, and a chain without an end must not cost without an end.
+const DEEPEST: usize = 64;
 
 impl Tx<'_> {
     /// Lets entries of new changes into the book, in any order. A write that cannot be a record is
-    /// kept as a [`Stray`]. Gives the ids of the records that stand differently now.
-    pub fn project(&self, zone: Zone, entries: &[Entry]) -> Result<BTreeSet<Id>, StoreError> {
+    /// kept as a [`Stray`](super::Stray). Gives the ids of the records that stand differently now.
+    pub fn project(
+        &self,
+        setting: &Setting,
+        entries: &[Entry],
+    ) -> Result<BTreeSet<Id>, StoreError> {
+        let zone = setting.zone;
         let mut touched = BTreeSet::new();
         let mut recounts = Recounts::default();
         for entry in entries {
             touched.extend(self.keep_first_facts(zone, entry, &mut recounts)?);
         }
         for id in &touched {
-            self.stand_anew(zone, *id, &mut recounts)?;
+            self.stand_anew(setting, *id, &mut recounts)?;
+        }
+        // The date on the cartons says whether what was sold of them was sold in time.
+        for id in &touched {
+            for record in self.left_run(*id)? {
+                if !touched.contains(&record.id) {
+                    self.stand_anew(setting, record.id, &mut recounts)?;
+                }
+            }
         }
         self.settle_recounts(zone, recounts)?;
         Ok(touched)
     }
 
-    /// Makes everything that is counted anew from the records as they stand, under another zone.
-    pub fn count_anew(&self, zone: Zone) -> Result<(), StoreError> {
+    /// Makes everything that is counted anew from the records as they stand, under another setting.
+    pub fn count_anew(&self, setting: &Setting) -> Result<(), StoreError> {
         self.sql
             .execute_batch("DELETE FROM move; DELETE FROM balance; DELETE FROM line;")?;
         let ids: Vec<String> = {
@@ -54,9 +61,9 @@ impl Tx<'_> {
             let id: Id = id
                 .parse()
                 .map_err(|_| StoreError::Damaged(format!("no id {id}")))?;
-            self.stand_anew(zone, id, &mut recounts)?;
+            self.stand_anew(setting, id, &mut recounts)?;
         }
-        self.settle_recounts(zone, recounts)
+        self.settle_recounts(setting.zone, recounts)
     }
 
     /// Empties the view; the caller projects all entries again.
@@ -66,25 +73,6 @@ impl Tx<'_> {
              DELETE FROM line;",
         )?;
         Ok(())
-    }
-
-    /// The writes that are not counted.
-    pub fn strays(&self) -> Result<Vec<Stray>, StoreError> {
-        let mut statement = self
-            .sql
-            .prepare_cached("SELECT doc, key, why FROM stray ORDER BY doc, key, op")?;
-        let all = statement.query_map([], |row| {
-            Ok((row.get::<_, String>(0)?, row.get(1)?, row.get(2)?))
-        })?;
-        all.map(|row| {
-            let (doc, key, why) = row?;
-            Ok(Stray {
-                doc: doc.parse().map_err(StoreError::Damaged)?,
-                key,
-                why,
-            })
-        })
-        .collect()
     }
 
     /// Keeps what was first written under an id; of two writes the one with the lower Lamport
@@ -194,7 +182,7 @@ impl Tx<'_> {
     fn spoken_of(&self, id: Id) -> Result<BTreeSet<Id>, StoreError> {
         let mut all = BTreeSet::new();
         let mut next = Some(id);
-        while let Some(id) = next {
+        while let Some(id) = next.filter(|_| all.len() <= DEEPEST) {
             let target: Option<Option<String>> = self
                 .sql
                 .prepare_cached("SELECT target FROM record WHERE id = ?1")?
@@ -224,12 +212,13 @@ impl Tx<'_> {
     /// Every amendment and void that reaches a record, directly or through one another.
     fn edits_of(&self, id: Id) -> Result<Vec<Edit>, StoreError> {
         let mut statement = self.sql.prepare_cached(
-            "WITH RECURSIVE reach (id) AS (
-                 SELECT id FROM record WHERE target = ?1
-                 UNION SELECT r.id FROM record r JOIN reach ON r.target = reach.id)
-             SELECT r.id, r.base FROM record r JOIN reach USING (id)",
+            "WITH RECURSIVE reach (id, depth) AS (
+                 SELECT id, 1 FROM record WHERE target = ?1
+                 UNION SELECT r.id, depth + 1 FROM record r JOIN reach ON r.target = reach.id
+                 WHERE depth < ?2)
+             SELECT id, base FROM record WHERE id IN (SELECT id FROM reach)",
         )?;
-        let all = statement.query_map([id.to_string()], |row| {
+        let all = statement.query_map(params![id.to_string(), DEEPEST as i64], |row| {
             Ok((row.get::<_, String>(0)?, row.get::<_, Vec<u8>>(1)?))
         })?;
         let mut edits = Vec::new();
@@ -243,7 +232,13 @@ impl Tx<'_> {
     }
 
     /// Takes what a record did to the book back, then does what it does now.
-    fn stand_anew(&self, zone: Zone, id: Id, recounts: &mut Recounts) -> Result<(), StoreError> {
+    fn stand_anew(
+        &self,
+        setting: &Setting,
+        id: Id,
+        recounts: &mut Recounts,
+    ) -> Result<(), StoreError> {
+        let zone = setting.zone;
         if let Some((record, moved)) = self.withdraw(zone, id)? {
             recounts.touch(&record, &moved);
         }
@@ -252,7 +247,15 @@ impl Tx<'_> {
         };
         let now = effective(id, &base, &edits);
         let live = matches!(now.standing, Standing::Live);
-        self.write_record(zone, id, &base, &now)?;
+        let broken = match &now.record {
+            Some(record) if live => {
+                let best_by = self.best_by_of(record)?;
+                !breaches(record, setting, best_by).is_empty()
+            }
+            _ => false,
+        };
+        let flagged = broken || !said(&now).is_empty();
+        self.write_record(zone, id, &base, &now, flagged)?;
         let Some(record) = now.record.filter(|_| live || mutant("void_counted")) else {
             return Ok(());
         };
@@ -267,6 +270,7 @@ impl Tx<'_> {
         id: Id,
         base: &Fields,
         now: &Effective,
+        flagged: bool,
     ) -> Result<(), StoreError> {
         let kind = base
             .get("kind")
@@ -298,7 +302,7 @@ impl Tx<'_> {
                 as_json(&now.fields),
                 conflicts,
                 problem,
-                !crate::book::review::said(now).is_empty(),
+                flagged,
             ])?;
         Ok(())
     }

@@ -59,7 +59,13 @@ const COLUMNS: &str = "id, doc, kind, at, day, standing, why, fields, conflicts,
 impl Tx<'_> {
     /// The farm's zone as far as it is known here.
     pub fn zone(&self) -> Result<Zone, StoreError> {
-        Ok(self.meta("zone")?.unwrap_or(Zone::UTC))
+        /// Of what is remembered beside the book, only the zone matters here.
+        #[derive(serde::Deserialize)]
+        struct Chosen {
+            zone: Option<Zone>,
+        }
+        let chosen: Option<Chosen> = self.meta("setting")?;
+        Ok(chosen.and_then(|c| c.zone).unwrap_or(Zone::UTC))
     }
 
     /// One record.
@@ -108,6 +114,15 @@ impl Tx<'_> {
                 .map_err(|_| StoreError::Damaged(format!("no id {id}")))
         })
         .collect()
+    }
+
+    /// The highest id from one to another.
+    pub fn last_id(&self, from: Id, to: Id) -> Result<Option<Id>, StoreError> {
+        let id: Option<String> = self
+            .sql
+            .prepare_cached("SELECT max(id) FROM record WHERE id BETWEEN ?1 AND ?2")?
+            .query_row([from.to_string(), to.to_string()], |row| row.get(0))?;
+        Ok(id.and_then(|id| id.parse().ok()))
     }
 
     /// Whether a record of this kind (any, where none is named) is here and stands.

@@ -5,7 +5,7 @@ use super::{StoreError, Tx};
 use crate::book::Place;
 use crate::book::review::{Gathered, NEAR_MS};
 use crate::record::{
-    Body, Decision, DocName, Fields, Hash, Id, Instant, Kind, Lot, Record, decode,
+    Body, Decision, DocName, Fields, Hash, Id, Instant, Kind, Lot, Out, Record, decode,
 };
 use crate::trade::Species;
 
@@ -216,6 +216,26 @@ impl Tx<'_> {
              AND json_extract(fields, '$.carton') = ?1 AND standing = 0",
         )?;
         typed(statement.query_map([run.to_string()], id_and_fields)?)
+    }
+
+    /// The best-by date of the cartons that an out speaks of.
+    pub fn best_by_of(&self, record: &Record) -> Result<Option<NaiveDate>, StoreError> {
+        let Body::Out(Out {
+            carton: Some(run), ..
+        }) = &record.body
+        else {
+            return Ok(None);
+        };
+        let date: Option<String> = self
+            .sql
+            .prepare_cached(
+                "SELECT json_extract(fields, '$.best_by') FROM record
+                 WHERE id = ?1 AND kind = 'carton' AND standing = 0",
+            )?
+            .query_row([run.to_string()], |row| row.get(0))
+            .optional()?
+            .flatten();
+        Ok(date.and_then(|date| date.parse().ok()))
     }
 
     /// What of a day's eggs of a species came from one coop.

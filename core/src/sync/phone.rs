@@ -114,7 +114,11 @@ impl State {
         let mut state = State {
             epoch: Some(*answer.epoch),
             // Halfway between asking and hearing is the fairest guess for the server's "now".
-            offset_ms: Some(answer.now - (asked_ms + (now_ms - asked_ms) / 2)),
+            offset_ms: Some(
+                answer
+                    .now
+                    .saturating_sub(asked_ms + (now_ms - asked_ms) / 2),
+            ),
             heard_at: Some(now_ms),
             ..self.clone()
         };

@@ -258,6 +258,19 @@ mod tests {
         );
     }
 
+    /// Water at 40 °C: 992.2 kg/m³ and 4.179 kJ/(kg·K), steam tables, from memory.
+    #[test]
+    fn a_litre_of_water_holds_what_the_tables_say() {
+        let basin = Basin {
+            egg_mass: Grams(1.0),
+            each: Minutes(10.0),
+            ..bowl()
+        };
+        let expected = 20.0 + 20.0 * (-4.0_f64 * 3600.0 / (9.922 * 4179.0)).exp();
+        let got = basin.after(6).unwrap().0;
+        assert!((got - expected).abs() < 0.05, "{got} {expected}");
+    }
+
     #[test]
     fn the_room_takes_its_heat_by_the_law_of_cooling() {
         // Eggs as warm as the water take nothing; the rest is exp(−loss·t/C).

@@ -41,21 +41,25 @@ pub struct DayLimit {
 }
 
 impl DayLimit {
+    /// Days from the first day to the last day within the limit.
+    pub fn days_after(&self) -> u32 {
+        match self.counting {
+            Counting::Inclusive => self.days.saturating_sub(1),
+            Counting::Exclusive => self.days,
+        }
+    }
+
     /// The last day within the limit.
     ///
     /// # Errors
     /// When the calendar ends first.
     pub fn last_day(&self, first: NaiveDate) -> Result<NaiveDate, TradeError> {
-        let days = match self.counting {
-            Counting::Inclusive => self.days.saturating_sub(1),
-            Counting::Exclusive => self.days,
-        };
         first
-            .checked_add_days(Days::new(u64::from(days)))
+            .checked_add_days(Days::new(u64::from(self.days_after())))
             .ok_or_else(|| TradeError::not_allowed("day", first, "a day of the calendar"))
     }
 
-    fn words(&self, what: &str) -> String {
+    pub(super) fn words(&self, what: &str) -> String {
         let from = match self.from {
             FromDay::Pack => "packing",
             FromDay::Lay => "laying of the oldest egg",

@@ -23,7 +23,7 @@ pub enum Step {
 pub enum Side {
     /// Seen by the naked eye.
     Outside,
-    /// Seen by the candling light.
+    /// Seen only by the candling light: a fault of the inside, or a crack too fine for the eye.
     Inside,
     /// Known from the record, not from the egg.
     Record,

@@ -122,8 +122,8 @@ impl Defect {
             ),
             Defect::HairlineCrack => (
                 row(
-                    &[L, P],
-                    Outside,
+                    &[L],
+                    Inside,
                     Never,
                     "A check: seen by the light only, but open to bacteria. Not for the carton; \
                      cook at once and through, or discard.",

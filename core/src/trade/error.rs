@@ -1,5 +1,8 @@
 use thiserror::Error;
 
+use super::cartons::CartonError;
+use super::rates::RatesError;
+
 /// Why a question of the trade cannot be answered. Each names the field, the value and what is
 /// allowed.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -31,6 +34,12 @@ pub enum TradeError {
     /// A rule pack that cannot be read.
     #[error("rule pack cannot be read: {0}")]
     Pack(String),
+    /// Eggs, classes or carton sizes that cannot be.
+    #[error(transparent)]
+    Cartons(#[from] CartonError),
+    /// Counts, days or shares that cannot be.
+    #[error(transparent)]
+    Rates(#[from] RatesError),
 }
 
 impl TradeError {

@@ -93,3 +93,12 @@ pub const WASH_CAUTION: &str = "Hot water scalds and chlorine burns: measure the
 /// The caution for anything about keeping eggs cold.
 pub const COLD_CAUTION: &str = "Keep eggs cold once they are cold and cook them until the yolks are \
      firm. The thermometer in the cooler decides, not the estimate; your local codes decide the limits.";
+
+/// The caution for a drop in lay or a loss that stands out.
+pub const FLOCK_CAUTION: &str = "Statistics about the past, not a diagnosis. A sudden drop together \
+     with soft or wrinkled shells, ill birds or deaths: call a veterinarian or the animal-health \
+     office at once, and hold the eggs.";
+
+/// The caution for what is promised from a forecast.
+pub const FORECAST_CAUTION: &str = "An honest guess from the past days: a moult, an illness, heat or \
+     a predator is not in it. Never fill an order with eggs that are held, dirty, cracked or too old.";

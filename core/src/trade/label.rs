@@ -1,10 +1,12 @@
 //! What a carton has to say and may say under a rule pack. Words that the eggs or the seller have no
 //! right to are refused with the reason.
 
+mod claims;
 mod request;
 
 pub use request::{LabelLine, LabelRequest, Part, Producer, SizeWords};
 
+use self::claims::claim_line;
 use super::dates::{LastDay, day_of_year, last_day};
 use super::error::{TradeError, within};
 use super::finding::{Finding, Mark, Reason};
@@ -312,54 +314,6 @@ fn producer(request: &LabelRequest, pack: &RulePack) -> Result<Vec<LabelLine>, T
         (None, _) => {}
     }
     Ok(lines)
-}
-
-fn claim_line(claim: &str, pack: &RulePack) -> Result<LabelLine, TradeError> {
-    let lower = claim.to_lowercase();
-    if let Some(rule) = &pack.label.reserved_words
-        && let Some(word) = rule.value.iter().find(|w| lower.contains(w.as_str()))
-    {
-        return Err(TradeError::not_allowed(
-            "claim on the label",
-            claim,
-            format!(
-                "words without \"{word}\", which belongs to official graders ({})",
-                rule.source
-            ),
-        ));
-    }
-    // A grade or class smuggled in as a claim would get round every check above.
-    let grades = pack
-        .quality
-        .iter()
-        .flat_map(|q| q.grades.value.iter().map(|g| &g.name));
-    for name in grades {
-        if lower.contains(&name.to_lowercase()) {
-            return Err(TradeError::not_allowed(
-                "claim on the label",
-                claim,
-                "no grade among the claims; ask for the grade itself",
-            ));
-        }
-    }
-    let words: String = lower.split_whitespace().collect::<Vec<_>>().join(" ");
-    for class in pack.sizes.iter().flat_map(|s| &s.classes.value) {
-        let name = class.name.to_lowercase();
-        let before_eggs = |middle: &str| words.contains(&format!("{name} {middle}egg"));
-        if before_eggs("")
-            || Species::ALL
-                .iter()
-                .any(|s| before_eggs(&format!("{} ", s.code())))
-        {
-            return Err(TradeError::not_allowed(
-                "claim on the label",
-                claim,
-                "no weight class among the claims; ask for the size itself",
-            ));
-        }
-    }
-    let why = Reason::common_practice("The seller's own words; they have to be true.");
-    Ok(line(Part::Claim, claim.to_owned(), false, why))
 }
 
 /// The least height of type in inches for the net quantity, by the area of the principal display

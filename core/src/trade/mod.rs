@@ -48,7 +48,10 @@ mod wash_check;
 pub use defect::Defect;
 pub use defect_facts::{DefectFacts, Disposal, Packable, Side, Step};
 pub use error::TradeError;
-pub use finding::{COLD_CAUTION, Finding, LOCAL_CODES_DECIDE, Mark, Reason, WASH_CAUTION};
+pub use finding::{
+    COLD_CAUTION, FLOCK_CAUTION, FORECAST_CAUTION, Finding, LOCAL_CODES_DECIDE, Mark, Reason,
+    WASH_CAUTION,
+};
 pub use means::{Cleaner, Means, Suitability};
 pub use species::Species;
 pub use wash_check::{WashDone, WashFault, check_wash};

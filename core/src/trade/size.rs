@@ -58,6 +58,11 @@ pub struct SizeScheme {
     pub classes: Rule<Vec<SizeClass>>,
     /// The tolerance of a lot.
     pub tolerance: Option<Rule<SizeTolerance>>,
+    /// Whether an egg that is heavy enough for a heavier class may stand in a carton of a lighter
+    /// one. True where the rule sets minimums only; where it is false or not known, the minimum of
+    /// the class above is an upper bound for each egg.
+    #[serde(default)]
+    pub heavier_allowed: Option<Rule<bool>>,
 }
 
 /// A carton beside the minimums of a class.
@@ -69,6 +74,9 @@ pub struct CartonWeight {
     pub needed: Grams,
     /// Positions (from 0) of the eggs under the minimum for one egg.
     pub light: Vec<usize>,
+    /// Positions (from 0) of the eggs that are of a heavier class, where the scheme does not let
+    /// them stand in a lighter one.
+    pub heavy: Vec<usize>,
     /// Whether the carton may carry the class.
     pub meets: bool,
 }
@@ -95,8 +103,14 @@ impl SizeScheme {
             }
             above = class.min.0;
         }
-        if let Some(t) = &self.tolerance {
-            within("size tolerance: lower", t.value.lower, 0.0, 1.0, "(share)")?;
+        if let Some(Rule { value, .. }) = &self.tolerance {
+            within("size tolerance: lower", value.lower, 0.0, 1.0, "(share)")?;
+            for share in [value.lower_in_case, value.neighbours]
+                .into_iter()
+                .flatten()
+            {
+                within("size tolerance", share, 0.0, 1.0, "(share)")?;
+            }
         }
         Ok(())
     }
@@ -104,6 +118,16 @@ impl SizeScheme {
     /// The class with this word.
     pub fn class(&self, code: &str) -> Option<&SizeClass> {
         self.classes.value.iter().find(|c| c.code == code)
+    }
+
+    /// The weight that each egg of a class has to stay under: the minimum of the class above, unless
+    /// the scheme lets heavier eggs stand in a lighter class or there is none above.
+    pub fn below(&self, class: &SizeClass) -> Option<Grams> {
+        if self.heavier_allowed.as_ref().is_some_and(|r| r.value) {
+            return None;
+        }
+        let above = self.classes.value.iter().rev();
+        above.map(|c| c.min).find(|min| min.0 > class.min.0)
     }
 
     /// The class of one egg on the scale: the heaviest whose minimum it reaches. `None` when the
@@ -155,7 +179,7 @@ impl SizeScheme {
             let weight = self.carton(class, eggs)?;
             if weight.meets {
                 let words = format!(
-                    "{}: {} eggs weigh {:.1} g, needed {:.1} g, and none is under its minimum",
+                    "{}: {} eggs weigh {:.1} g, needed {:.1} g, and each is within its limits",
                     class.name,
                     eggs.len(),
                     weight.net.0,
@@ -169,9 +193,9 @@ impl SizeScheme {
                 ));
             }
         }
-        let reason = self
-            .classes
-            .reason("The carton is under the smallest class.");
+        let reason = self.classes.reason(
+            "The carton meets no class: an egg or the whole is too light, or sizes are mixed.",
+        );
         Ok(Finding::new(None, reason, LOCAL_CODES_DECIDE))
     }
 
@@ -196,11 +220,16 @@ impl SizeScheme {
         let light: Vec<usize> = (0..eggs.len())
             .filter(|&i| eggs[i].0 < single - EPSILON)
             .collect();
+        let below = self.below(class).map_or(f64::INFINITY, |g| g.0);
+        let heavy: Vec<usize> = (0..eggs.len())
+            .filter(|&i| eggs[i].0 >= below - EPSILON)
+            .collect();
         Ok(CartonWeight {
             net,
             needed,
-            meets: light.is_empty() && net.0 >= needed.0 - EPSILON,
+            meets: light.is_empty() && heavy.is_empty() && net.0 >= needed.0 - EPSILON,
             light,
+            heavy,
         })
     }
 
@@ -225,6 +254,24 @@ impl SizeScheme {
         );
         Some(Finding::new(
             (allowed, pass),
+            rule.reason(words),
+            LOCAL_CODES_DECIDE,
+        ))
+    }
+
+    /// Whether one case of a lot holds no more eggs of the next lower class than a single case may;
+    /// `None` when the scheme has no such limit. The value is as for [`SizeScheme::judge_lot`].
+    pub fn judge_case(&self, eggs: u32, lower: u32) -> Option<Finding<(u32, bool)>> {
+        let rule = self.tolerance.as_ref()?;
+        let share = rule.value.lower_in_case?;
+        let allowed = super::tolerance::allowed_count(share, eggs);
+        let words = format!(
+            "In one case of {eggs} eggs {:.1} % may be of the next lower class: {allowed}; found \
+             {lower}",
+            share * 100.0
+        );
+        Some(Finding::new(
+            (allowed, lower <= allowed),
             rule.reason(words),
             LOCAL_CODES_DECIDE,
         ))

@@ -5,11 +5,17 @@ use pointdown_core::record::{Actor, Change, DocName, Hash, Id};
 use pointdown_core::sync::{Ask, Refusal, SyncError, Why, unpack};
 use serde_bytes::ByteArray;
 
-use crate::store::{Log, NewChange, StoreError};
+use crate::store::{Log, NewChange, Registered, StoreError};
 use pointdown_core::mutants::mutant;
 
 /// The most bytes of one change. A record has a few hundred; an automatic import some thousands.
 const MOST_CHANGE: usize = 1024 * 1024;
+
+/// The most bytes of a change that is compressed, since it may unfold to a thousand times as many.
+const MOST_COMPRESSED: usize = 64 * 1024;
+
+/// The type of a compressed change, in the ninth byte of its chunk.
+const COMPRESSED: u8 = 2;
 
 /// What was taken and what was not.
 #[derive(Debug, Default)]
@@ -26,11 +32,12 @@ pub(super) fn read(ask: &Ask) -> Result<(Vec<Change>, Vec<Refusal>), SyncError> 
     let mut broken = Vec::new();
     for (doc, list) in unpack(&ask.pack)? {
         for bytes in list {
-            let read = if bytes.len() > MOST_CHANGE {
-                Err(format!(
-                    "it has {} bytes; allowed are {MOST_CHANGE}",
-                    bytes.len()
-                ))
+            let most = match bytes.get(8) {
+                Some(&COMPRESSED) => MOST_COMPRESSED,
+                _ => MOST_CHANGE,
+            };
+            let read = if bytes.len() > most {
+                Err(format!("it has {} bytes; allowed are {most}", bytes.len()))
             } else {
                 read_change(&doc, &bytes)
                     .map(|(change, _)| change)
@@ -60,20 +67,20 @@ pub(super) fn take(
     let mut taking = Taking {
         log,
         farm,
-        here: BTreeSet::new(),
+        here: BTreeMap::new(),
         numbers: BTreeMap::new(),
         roots: BTreeMap::new(),
     };
     let mut took = Took::default();
     let mut new = Vec::new();
     for change in changes {
-        if taking.has(&change.doc, &change.hash)? {
+        if taking.last_op(&change.doc, &change.hash)?.is_some() {
             continue;
         }
         match taking.check(change)? {
             Ok(maker) => {
                 took.hashes.insert(change.hash);
-                let relayed = maker != device;
+                let relayed = maker.vouched || maker.device != device;
                 new.push(NewChange { change, relayed });
             }
             Err(why) => took.refused.push(Refusal {
@@ -93,31 +100,40 @@ pub(super) fn take(
 struct Taking<'a> {
     log: &'a dyn Log,
     farm: Id,
-    here: BTreeSet<(&'a DocName, Hash)>,
+    /// Changes of this message that are taken, with the Lamport counter of their last write.
+    here: BTreeMap<(&'a DocName, Hash), u64>,
     numbers: BTreeMap<(&'a DocName, Actor), u64>,
-    roots: BTreeMap<&'a DocName, Hash>,
+    roots: BTreeMap<&'a DocName, Change>,
 }
 
 impl<'a> Taking<'a> {
-    fn has(&self, doc: &'a DocName, hash: &Hash) -> Result<bool, StoreError> {
-        Ok(self.here.contains(&(doc, *hash)) || self.log.has(doc, hash)?)
+    fn last_op(&self, doc: &'a DocName, hash: &Hash) -> Result<Option<u64>, StoreError> {
+        match self.here.get(&(doc, *hash)) {
+            Some(op) => Ok(Some(*op)),
+            None => self.log.last_op(doc, hash),
+        }
     }
 
-    /// The device that made a change, or why it is not taken.
-    fn check(&mut self, change: &'a Change) -> Result<Result<Id, Why>, StoreError> {
+    /// Who registered the maker of a change, or why it is not taken.
+    fn check(&mut self, change: &'a Change) -> Result<Result<Registered, Why>, StoreError> {
         let doc = &change.doc;
         let Some(maker) = self.log.registered(&change.actor)? else {
             return Ok(Err(Why::Unregistered(ByteArray::new(change.actor.0))));
         };
         let farm = self.farm;
-        let root = *self
-            .roots
-            .entry(doc)
-            .or_insert_with(|| genesis(farm, doc).hash);
+        let root = self.roots.entry(doc).or_insert_with(|| genesis(farm, doc));
+        let (root, root_op) = (root.hash, root.last_op);
         let mut missing = Vec::new();
+        let mut last_op = 0;
         for dep in &change.deps {
-            if *dep != root && !self.has(doc, dep)? {
-                missing.push(ByteArray::new(dep.0));
+            let op = if *dep == root {
+                Some(root_op)
+            } else {
+                self.last_op(doc, dep)?
+            };
+            match op {
+                Some(op) => last_op = op.max(last_op),
+                None => missing.push(ByteArray::new(dep.0)),
             }
         }
         if !missing.is_empty() && !mutant("dependency_unchecked") {
@@ -126,6 +142,12 @@ impl<'a> Taking<'a> {
         // Every document starts from the genesis, so a change that builds on nothing is of another.
         if change.deps.is_empty() {
             let why = "it builds on nothing: it is of a document that started otherwise".into();
+            return Ok(Err(Why::Broken(why)));
+        }
+        // Phones refuse such a change too: here it must not get between them.
+        if change.first_op != last_op + 1 && !mutant("dependency_unchecked") {
+            let (from, due) = (change.first_op, last_op + 1);
+            let why = format!("its writes are numbered from {from}, due is {due}");
             return Ok(Err(Why::Broken(why)));
         }
         let key = (doc, change.actor);
@@ -137,12 +159,7 @@ impl<'a> Taking<'a> {
             return Ok(Err(Why::Forked));
         }
         self.numbers.insert(key, change.seq);
-        self.here.insert((doc, change.hash));
-        // Of an actor that was only vouched for, the maker is not the one who vouched.
-        Ok(Ok(if maker.vouched {
-            self.farm
-        } else {
-            maker.device
-        }))
+        self.here.insert((doc, change.hash), change.last_op);
+        Ok(Ok(maker))
     }
 }

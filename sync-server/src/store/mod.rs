@@ -178,8 +178,8 @@ pub trait Log {
     /// The number of the last change; 0 before the first.
     fn counter(&self) -> Result<u64, StoreError>;
 
-    /// Whether a change is there.
-    fn has(&self, doc: &DocName, hash: &Hash) -> Result<bool, StoreError>;
+    /// The Lamport counter of the last write of a change; nothing where the change is not there.
+    fn last_op(&self, doc: &DocName, hash: &Hash) -> Result<Option<u64>, StoreError>;
 
     /// The highest number that an actor gave to its own changes of a document; 0 where it made none.
     fn actor_number(&self, doc: &DocName, actor: &Actor) -> Result<u64, StoreError>;

@@ -65,11 +65,17 @@ impl Log for SqliteLog<'_> {
             .ok_or(StoreError::NoSuchFarm)
     }
 
-    fn has(&self, doc: &DocName, hash: &Hash) -> Result<bool, StoreError> {
+    fn last_op(&self, doc: &DocName, hash: &Hash) -> Result<Option<u64>, StoreError> {
         Ok(self
             .tx
-            .prepare_cached("SELECT 1 FROM change WHERE farm = ?1 AND doc = ?2 AND hash = ?3")?
-            .exists(params![self.farm, doc.as_str(), hash.0])?)
+            .prepare_cached(
+                "SELECT last_op FROM change WHERE farm = ?1 AND doc = ?2 AND hash = ?3",
+            )?
+            .query_row(params![self.farm, doc.as_str(), hash.0], |row| {
+                row.get::<_, i64>(0)
+            })
+            .optional()?
+            .map(|op| op as u64))
     }
 
     fn actor_number(&self, doc: &DocName, actor: &Actor) -> Result<u64, StoreError> {
@@ -126,8 +132,9 @@ impl Log for SqliteLog<'_> {
             .prepare_cached("UPDATE farm SET n = n + ?2 WHERE id = ?1 RETURNING n")?
             .query_row(params![self.farm, changes.len() as i64], |row| row.get(0))?;
         let mut insert = self.tx.prepare_cached(
-            "INSERT INTO change (farm, n, doc, hash, actor, seq, device, relayed, taken_at, bytes)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+            "INSERT INTO change (farm, n, doc, hash, actor, seq, last_op, device, relayed, taken_at,
+                 bytes)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
         )?;
         let mut sum = self.tx.prepare_cached(
             "INSERT INTO doc (farm, name, digest, n) VALUES (?1, ?2, ?3, ?4)
@@ -142,6 +149,7 @@ impl Log for SqliteLog<'_> {
                 change.hash.0,
                 change.actor.0,
                 change.seq as i64,
+                change.last_op as i64,
                 device.bytes(),
                 relayed,
                 now,

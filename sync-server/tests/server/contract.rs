@@ -20,6 +20,8 @@ fn change(doc: &str, actor: Actor, seq: u64) -> Change {
         seq,
         deps: Vec::new(),
         made_at: NOW / 1000,
+        first_op: seq,
+        last_op: seq,
         bytes: random::<100>().to_vec(),
     }
 }
@@ -67,7 +69,10 @@ fn log_and_digests(store: &dyn Store) {
         for (logged, change) in all.iter().zip(&changes) {
             assert_eq!((&logged.doc, logged.hash), (&change.doc, change.hash));
             assert_eq!(logged.bytes, change.bytes);
-            assert!(log.has(&change.doc, &change.hash)?);
+            assert_eq!(
+                log.last_op(&change.doc, &change.hash)?,
+                Some(change.last_op)
+            );
         }
         assert_eq!(log.after(3, usize::MAX)?.len(), 2);
         assert_eq!(log.after(5, usize::MAX)?.len(), 0);
@@ -84,7 +89,7 @@ fn log_and_digests(store: &dyn Store) {
         assert_eq!(log.actor_number(&month, &actor)?, 5);
         assert_eq!(log.actor_number(&month, &Actor(random()))?, 0);
         assert!(
-            !log.has(&month, &changes[1].hash)?,
+            log.last_op(&month, &changes[1].hash)?.is_none(),
             "it is of the other one"
         );
         Ok(())
@@ -322,7 +327,7 @@ fn farms_are_apart(store: &dyn Store) {
     append(store, a, device, std::slice::from_ref(&one));
     store::write(store, b, |log| {
         assert_eq!((log.counter()?, log.docs()?.len()), (0, 0));
-        assert!(!log.has(&one.doc, &one.hash)?);
+        assert_eq!(log.last_op(&one.doc, &one.hash)?, None);
         assert_eq!(log.registered(&actor)?, None);
         assert_eq!(log.doc(&one.doc)?.changes.len(), 0);
         log.heard(device, NOW)

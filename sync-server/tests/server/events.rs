@@ -2,7 +2,7 @@
 
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpStream;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use pointdown_core::sync::Ask;
 use pointdown_server::{Config, exchange::exchange};
@@ -24,8 +24,11 @@ impl Stream {
 
     /// The first line that satisfies, or nothing where the stream ends before.
     pub(crate) fn line(&mut self, wanted: impl Fn(&str) -> bool) -> Option<String> {
+        let began = Instant::now();
         let mut line = String::new();
         loop {
+            // Signs of life keep coming; waiting must end all the same.
+            assert!(began.elapsed() < Duration::from_secs(30), "nothing came");
             line.clear();
             // The end: a chunk of no bytes (RFC 9112, 7.1), or the connection's.
             if self.0.read_line(&mut line).unwrap() == 0 || line == "0\r\n" {

@@ -245,7 +245,12 @@ fn a_server_that_is_told_to_stop_finishes_what_is_underway() {
     let address = server.address;
     let writer = std::thread::spawn(move || {
         // New connections are refused from the moment that the server stops.
+        let began = std::time::Instant::now();
         while TcpStream::connect(address).is_ok() {
+            assert!(
+                began.elapsed() < Duration::from_secs(10),
+                "it goes on listening"
+            );
             std::thread::yield_now();
         }
         stream.write_all(&body).unwrap();

@@ -8,4 +8,6 @@ mod family;
 mod http;
 mod kitchen;
 mod members;
+mod orders;
+mod program;
 mod support;

@@ -2,7 +2,7 @@
 
 use pointdown_core::trade::Species;
 use pointdown_core::trade::cartons::{
-    Capacities, ClassLimits, CountPlan, Egg, Layout, Plan, Reason, plan, plan_count,
+    Capacities, ClassLimits, CountPlan, Egg, Layout, LeftOverReason, Plan, plan, plan_count,
 };
 use pointdown_core::trade::units::Grams;
 
@@ -13,6 +13,7 @@ const PENNSYLVANIA: &str = "7 Pa. Code § 87.42 (weight classes, reproduces AMS 
 fn large(net_oz: f64, single_oz: f64) -> ClassLimits {
     ClassLimits {
         name: "Large".into(),
+        code: None,
         species: Some(Species::Hen),
         single_min: Some(Grams::from_ounces(single_oz / 12.0)),
         single_below: None,
@@ -39,7 +40,7 @@ fn number(value: Option<usize>) -> f64 {
     value.map_or(f64::NAN, |n| n as f64)
 }
 
-fn left(plan: &Option<Plan>, reason: Reason) -> f64 {
+fn left(plan: &Option<Plan>, reason: LeftOverReason) -> f64 {
     number(
         plan.as_ref()
             .map(|p| p.left_over.iter().filter(|l| l.reason == reason).count()),
@@ -116,7 +117,7 @@ pub(super) fn rows() -> Vec<Check> {
     class(
         "10 eggs of 58 g, 2 of 53 g: too light for Large",
         2.0,
-        left(&mixed, Reason::TooLight),
+        left(&mixed, LeftOverReason::TooLight),
     );
     class(
         "10 eggs of 58 g, 2 of 53 g: packed as Large",
@@ -131,7 +132,7 @@ pub(super) fn rows() -> Vec<Check> {
     class(
         "12 eggs of 56.6 g: left for the net weight",
         12.0,
-        left(&light, Reason::NetWeight),
+        left(&light, LeftOverReason::NetWeight),
     );
     class(
         "12 eggs of 2 oz each: packed as Large",
@@ -142,12 +143,12 @@ pub(super) fn rows() -> Vec<Check> {
     class(
         "an egg of 23/12 oz is not too light for Large",
         0.0,
-        left(&at, Reason::TooLight),
+        left(&at, LeftOverReason::TooLight),
     );
     class(
         "an egg 1 ng under 23/12 oz is",
         1.0,
-        left(&under, Reason::TooLight),
+        left(&under, LeftOverReason::TooLight),
     );
     let shapes = [(6, 2, 3), (10, 2, 5), (12, 2, 6), (18, 3, 6), (30, 5, 6)];
     for (capacity, rows_of, columns) in shapes {

@@ -158,6 +158,14 @@ fn lots(us: &SizeScheme, eu: &SizeScheme) -> Vec<Check> {
             lower(us, 1000),
         ),
         Check::new(
+            "US: eggs of the next lower class in one case of 360 (5 %)",
+            "7 Pa. Code § 87.42(c)",
+            Kind::Published,
+            18.0,
+            0.0,
+            last_whole(360, |n| us.judge_case(360, n).is_some_and(|f| f.value.1)),
+        ),
+        Check::new(
             "EU: eggs of the next lower class in a lot of 1000 (5 %)",
             article,
             Kind::Published,
@@ -172,6 +180,22 @@ fn lots(us: &SizeScheme, eu: &SizeScheme) -> Vec<Check> {
             10.0,
             0.0,
             lower(eu, 100),
+        ),
+        Check::new(
+            "EU: eggs of the next lower class in a lot of 179 (doubled below 180)",
+            article,
+            Kind::Published,
+            17.0,
+            0.0,
+            lower(eu, 179),
+        ),
+        Check::new(
+            "EU: eggs of the next lower class in a lot of 180 (not doubled)",
+            article,
+            Kind::Published,
+            9.0,
+            0.0,
+            lower(eu, 180),
         ),
         Check::new(
             "EU: eggs of both neighbouring classes in a lot of 1000 (10 %)",

@@ -98,6 +98,18 @@ pub(super) fn rows() -> Vec<Check> {
         ),
         row("B: checks", TABLE, 100.0, most(&b, 1000, false, checks)),
         row(
+            "B at destination: checks",
+            TABLE,
+            100.0,
+            most(&find(&us, "b", Destination), 1000, false, checks),
+        ),
+        row(
+            "AA at destination: checks",
+            SUMMARY,
+            70.0,
+            most(&aa_destination, 1000, false, checks),
+        ),
+        row(
             "AA: leakers, dirties and spot losses",
             TABLE,
             5.0,
@@ -134,14 +146,19 @@ pub(super) fn rows() -> Vec<Check> {
             most(&find(&eu, "a", Destination), 1000, false, lower),
         ),
     ];
-    rows.push(Check::new(
-        "EU class A at the packing centre: defects, in a lot of 100 (doubled below 180)",
-        EU,
-        Kind::Published,
-        10.0,
-        0.0,
-        most(&find(&eu, "a", Origin), 100, false, lower),
-    ));
+    // Five per cent of 180 and more, ten per cent of fewer, in whole eggs.
+    for (total, expected) in [(100, 10.0), (179, 17.0), (180, 9.0)] {
+        rows.push(Check::new(
+            format!(
+                "EU class A at the packing centre: defects, in a lot of {total} (doubled below 180)"
+            ),
+            EU,
+            Kind::Published,
+            expected,
+            0.0,
+            most(&find(&eu, "a", Origin), total, false, lower),
+        ));
+    }
     rows.push(Check::new(
         "AA at destination: checks of Jumbo, in a lot of 1000",
         "AMS 56.216, from memory",

@@ -107,7 +107,7 @@ fn plans_equal_the_best_of_all_packings() {
             Some(Proof::Bound { .. }) => panic!("a case this small is always settled"),
             None => {}
         }
-        let reason = pointdown_core::trade::cartons::Reason::NetWeight;
+        let reason = pointdown_core::trade::cartons::LeftOverReason::NetWeight;
         by_net += usize::from(ours.left_over.iter().any(|left| left.reason == reason));
     }
     // The cases must reach every branch, or the test says nothing.

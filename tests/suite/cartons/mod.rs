@@ -1,5 +1,6 @@
 //! Cartons: exactness against other methods, and what must hold for every plan.
 
+mod by_pack;
 mod exhaustive;
 mod properties;
 mod solver;

@@ -6,7 +6,7 @@ use std::time::Instant;
 use chrono::NaiveDate;
 use pointdown_core::trade::Species;
 use pointdown_core::trade::cartons::{
-    Capacities, CartonError, ClassLimits, Egg, Freshness, Layout, Plan, Proof, Reason, plan,
+    Capacities, CartonError, ClassLimits, Egg, Freshness, Layout, LeftOverReason, Plan, Proof, plan,
 };
 use pointdown_core::trade::units::Grams;
 use proptest::prelude::*;
@@ -27,6 +27,7 @@ fn us_classes() -> Vec<ClassLimits> {
     rows.iter()
         .map(|&(name, net, single)| ClassLimits {
             name: name.into(),
+            code: None,
             species: Some(Species::Hen),
             single_min: single.map(|oz: f64| Grams::from_ounces(oz / 12.0)),
             single_below: None,
@@ -117,9 +118,9 @@ proptest! {
             let egg = eggs.iter().find(|egg| egg.tag == left.tag).unwrap();
             let age = egg.lay_day.map(|laid| (day(60) - laid).num_days());
             match left.reason {
-                Reason::TooOld => prop_assert!(aged && age.is_some_and(|age| age > 5)),
-                Reason::UnknownAge => prop_assert!(aged && age.is_none()),
-                Reason::NotEnough | Reason::NetWeight => prop_assert!(left.class.is_some()),
+                LeftOverReason::TooOld => prop_assert!(aged && age.is_some_and(|age| age > 5)),
+                LeftOverReason::UnknownAge => prop_assert!(aged && age.is_none()),
+                LeftOverReason::NotEnough | LeftOverReason::NetWeight => prop_assert!(left.class.is_some()),
                 other => prop_assert!(false, "{other:?}"),
             }
         }
@@ -212,16 +213,21 @@ fn a_species_without_a_class_and_an_egg_outside_all_classes_are_named() {
     eggs[1].species = Species::Duck;
     let class = ClassLimits {
         name: "mid".into(),
+        code: None,
         species: Some(Species::Hen),
         single_min: Some(Grams(50.0)),
         single_below: Some(Grams(75.0)),
         net_per_dozen: None,
     };
     let ours = plan(&eggs, &[class], &Capacities::new(&[6]).unwrap(), None).unwrap();
-    let reasons: Vec<Reason> = ours.left_over.iter().map(|left| left.reason).collect();
+    let reasons: Vec<LeftOverReason> = ours.left_over.iter().map(|left| left.reason).collect();
     assert_eq!(
         reasons,
-        [Reason::TooLight, Reason::NoClass, Reason::TooHeavy]
+        [
+            LeftOverReason::TooLight,
+            LeftOverReason::NoClass,
+            LeftOverReason::TooHeavy
+        ]
     );
 }
 

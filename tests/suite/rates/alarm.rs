@@ -135,6 +135,13 @@ fn a_drop_is_found_and_gaps_do_not_move_the_sum() {
     assert!(sums[12..32].iter().all(|day| day.sum == sums[11].sum));
     let found = sums.iter().position(|day| day.alarm).unwrap();
     assert!((32..42).contains(&found), "day {found}: {}", alarm.why);
+
+    let says = |days| alarm.advice(days).unwrap();
+    let (before, after) = (says(&ahead[..32]), says(&ahead[..=found]));
+    assert!(!before.value.alarm && before.why.len() == 1);
+    assert!(after.value.alarm && after.why[1].rule.contains("water and feed"));
+    assert!(after.caution.contains("veterinarian"));
+    assert_eq!(alarm.advice(&[]), None);
 }
 
 /// Half the hens lay half the eggs. That is no drop, and the alarm keeps its word.

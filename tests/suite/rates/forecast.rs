@@ -1,4 +1,4 @@
-use pointdown_core::trade::rates::{Ahead, Order, RatesError, forecast};
+use pointdown_core::trade::rates::{Ahead, FlockDay, Order, RatesError, forecast};
 
 use super::{days, eggs};
 use crate::cartons::Numbers;
@@ -12,6 +12,22 @@ fn ahead(hens: u32, days: usize, orders: Vec<Order>) -> Ahead {
         orders,
         chance: 0.9,
     }
+}
+
+/// A day fourteen days back counts half: a fortnight at 0.8 after a fortnight at 0.4 is a rate of
+/// (2 × 0.8 + 1 × 0.4) / 3.
+#[test]
+fn the_rate_follows_the_latest_fortnight() {
+    let day = |eggs| FlockDay {
+        hens: 50,
+        eggs: Some(eggs),
+    };
+    let past = [vec![day(20); 14], vec![day(40); 14]].concat();
+    let rate = forecast(&past, &ahead(50, 1, Vec::new()))
+        .unwrap()
+        .baseline
+        .rate;
+    assert!((rate - 2.0 / 3.0).abs() < 1e-12, "{rate}");
 }
 
 /// Forecasts made over and over for flocks whose next days are then lived through.
@@ -87,11 +103,13 @@ fn orders_that_can_and_cannot_be_met() {
     assert!(
         said.orders
             .iter()
-            .all(|order| order.chance > 0.9 && order.why.contains("promised"))
+            .all(|order| order.chance > 0.9 && order.why.contains("promised") && order.promised)
     );
     assert!(said.all_orders_chance <= said.orders[0].chance.min(said.orders[1].chance));
     let too_much = forecast(&past, &ahead(40, 7, vec![order(2, 7)])).unwrap();
     assert!(too_much.orders[0].chance < 0.1 && too_much.orders[0].why.contains("fall short"));
+    let short = too_much.orders[0].finding();
+    assert!(!short.value && short.why[0].source.contains("1974") && short.caution.contains("held"));
     // More days, more eggs, wider ranges.
     for pair in said.days.windows(2) {
         let width = |i: usize| pair[i].eggs_range.1 - pair[i].eggs_range.0;

@@ -69,7 +69,7 @@ fn impossible_input_is_refused_by_name() {
             .unwrap_err()
             .to_string()
     };
-    assert!(refused(5, 4, &[], &flock(1)).starts_with("to is 2026-01-05; allowed: 2026-01-06"));
+    assert!(refused(5, 4, &[], &flock(1)).starts_with("to is 2026-01-05; allowed is 2026-01-06"));
     assert!(refused(0, 9, &[one, one], &flock(1)).contains("each day covered once"));
     assert!(refused(4, 9, &[one], &flock(1)).contains("gathers of the days"));
     let long = GatherDay { covers: 9, ..one };

@@ -4,6 +4,7 @@
 //! question, and this list asks it. Every line is a function of the records alone. It goes away
 //! only when its cause does, or when a person decides, and a decision is a record too.
 
+mod breach;
 mod doubles;
 mod held;
 mod line;
@@ -11,6 +12,7 @@ mod said;
 mod stock;
 mod timing;
 
+pub use breach::{Setting, breaches};
 pub use doubles::{NEAR_MS, Pair, double};
 pub use held::{Affected, CartonRun, Gathered, Gone, held};
 pub use line::{Choice, Finding, Weight, What, undecided};

@@ -28,13 +28,11 @@ CREATE TABLE actor (
     PRIMARY KEY (doc, actor)
 ) WITHOUT ROWID;
 
--- Changes that the server has not acknowledged. One that it refused waits for the next exchange,
--- so that it never holds up those behind it.
+-- Changes that the server has not acknowledged.
 CREATE TABLE outbox (
-    seq     INTEGER PRIMARY KEY AUTOINCREMENT,
-    doc     TEXT NOT NULL,
-    hash    BLOB NOT NULL,
-    refused INTEGER NOT NULL DEFAULT 0,
+    seq  INTEGER PRIMARY KEY AUTOINCREMENT,
+    doc  TEXT NOT NULL,
+    hash BLOB NOT NULL,
     UNIQUE (doc, hash)
 );
 
@@ -52,7 +50,6 @@ CREATE TABLE record (
     conflicts TEXT,
     problem   TEXT,
     target    TEXT,
-    flagged   INTEGER NOT NULL DEFAULT 0,
     op        INTEGER NOT NULL,
     actor     BLOB NOT NULL,
     hash      BLOB NOT NULL,
@@ -60,8 +57,6 @@ CREATE TABLE record (
 ) WITHOUT ROWID;
 CREATE INDEX record_kind ON record (kind, at);
 CREATE INDEX record_day ON record (day);
-CREATE INDEX record_flagged ON record (id) WHERE flagged;
-CREATE INDEX record_carton ON record (json_extract(fields, '$.carton')) WHERE kind IN ('out', 'cull');
 CREATE INDEX record_target ON record (target) WHERE target IS NOT NULL;
 
 -- Writes that are no record, or came second under an id: kept by name, counted nowhere.
@@ -74,14 +69,6 @@ CREATE TABLE stray (
     why   TEXT NOT NULL,
     PRIMARY KEY (doc, key, op, actor)
 ) WITHOUT ROWID;
-
--- Gathers of one coop and species, near in time, whose writers had not seen one another's.
-CREATE TABLE twin (
-    one   TEXT NOT NULL,
-    other TEXT NOT NULL,
-    PRIMARY KEY (one, other)
-) WITHOUT ROWID;
-CREATE INDEX twin_other ON twin (other);
 
 CREATE TABLE move (
     record  TEXT NOT NULL,
@@ -97,7 +84,6 @@ CREATE TABLE move (
 ) WITHOUT ROWID;
 CREATE INDEX move_when ON move (species, at);
 CREATE INDEX move_day ON move (day);
-CREATE INDEX move_lot ON move (lot);
 
 CREATE TABLE balance (
     place   TEXT NOT NULL,
@@ -106,8 +92,6 @@ CREATE TABLE balance (
     eggs    INTEGER NOT NULL,
     PRIMARY KEY (place, species, lot)
 ) WITHOUT ROWID;
-
-CREATE INDEX balance_below ON balance (place, lot) WHERE eggs < 0;
 
 CREATE TABLE line (
     day     TEXT NOT NULL,

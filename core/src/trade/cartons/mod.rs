@@ -26,6 +26,11 @@
 //! one for the least total within it. Both orders are lexicographic and keep their order when the
 //! same run is added to two candidates, which is what the programme needs.
 //!
+//! # Classes, ages
+//! Each species and class is packed by itself, and so is each span of lay days where ages are kept
+//! together. Where heavier eggs may stand in a lighter class, what one class leaves over goes on to
+//! the next. "Best" is then said of each group, in that order, and not of the whole.
+//!
 //! # The net weight
 //! The exchange may leave A under its minimum net weight. Then light eggs have to stand beside heavy
 //! ones, and the question contains 3-partition: no fast exact method is known for every case. So
@@ -35,17 +40,23 @@
 //! built and reported with bounds that no packing beats. The number of eggs and of cartons then
 //! usually meets its bound, and the widest carton nearly; the total of the ranges has none.
 
+mod ages;
 mod bounds;
+mod by_pack;
 mod count;
 mod fill;
 mod layout;
 mod mixed;
 mod plan;
 mod runs;
+mod sort;
 mod sweep;
 mod types;
 
+pub use by_pack::{classes, plan_by_pack};
 pub use count::{CountPlan, plan_count};
 pub use layout::{Cell, Layout, PLACING};
-pub use plan::{Carton, Group, LeftOver, Placed, Plan, plan};
-pub use types::{Capacities, CartonError, ClassLimits, Egg, Freshness, Measure, Proof, Reason};
+pub use plan::{Carton, Group, LeftOver, Placed, Plan, plan, plan_within};
+pub use types::{
+    Capacities, CartonError, ClassLimits, Egg, Freshness, LeftOverReason, Measure, Proof, Terms,
+};

@@ -5,10 +5,13 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use super::count::MOST_EGGS;
+use super::ages::spans;
 use super::fill::{Net, fill, picograms};
 use super::layout::{Cell, Layout};
-use super::types::{Capacities, CartonError, ClassLimits, Egg, Freshness, Measure, Proof, Reason};
+use super::sort::{check, minimum, place, takes};
+use super::types::{
+    Capacities, CartonError, ClassLimits, Egg, Freshness, LeftOverReason, Measure, Proof, Terms,
+};
 use crate::trade::Species;
 use crate::trade::units::Grams;
 
@@ -40,13 +43,17 @@ pub struct Carton {
     pub why: String,
 }
 
-/// The cartons of one species and class.
+/// The cartons of one species and class, and of one span of lay days where ages are kept together.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Group {
     /// The species of every egg in it.
     pub species: Species,
     /// The class's name.
     pub class: String,
+    /// The class's word for records and labels; `None` where there is no class to print.
+    pub code: Option<String>,
+    /// The first and the last lay day of the eggs offered, where ages are kept together.
+    pub laid: Option<(NaiveDate, NaiveDate)>,
     /// The cartons, the lightest egg's first.
     pub cartons: Vec<Carton>,
     /// How good the packing is.
@@ -63,7 +70,7 @@ pub struct LeftOver {
     /// The egg.
     pub tag: u64,
     /// Why.
-    pub reason: Reason,
+    pub reason: LeftOverReason,
     /// The class it was tried in, if it met one.
     pub class: Option<String>,
     /// Why, in words.
@@ -73,7 +80,8 @@ pub struct LeftOver {
 /// Every egg once: in a carton, or left over with a reason.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Plan {
-    /// By species, and within one by class, the heaviest first. Groups with no carton are kept.
+    /// By species, within one by class, the heaviest first, and within that by lay days, the oldest
+    /// first. Groups with no carton are kept.
     pub groups: Vec<Group>,
     /// By tag.
     pub left_over: Vec<LeftOver>,
@@ -93,193 +101,66 @@ pub fn plan(
     capacities: &Capacities,
     freshness: Option<Freshness>,
 ) -> Result<Plan, CartonError> {
-    check(eggs, classes, freshness)?;
+    let terms = Terms {
+        freshness,
+        ..Terms::default()
+    };
+    plan_within(eggs, classes, capacities, &terms)
+}
+
+/// As [`plan`], within the terms given. With `step_down` the heavier class is packed first, as if
+/// there were no other, and what it leaves over is offered to the next lighter class that takes it;
+/// with `ages_apart_max` each span of lay days is packed by itself. The proof is then of each group
+/// by itself, not of the whole.
+///
+/// # Errors
+/// As for [`plan`].
+pub fn plan_within(
+    eggs: &[Egg],
+    classes: &[ClassLimits],
+    capacities: &Capacities,
+    terms: &Terms,
+) -> Result<Plan, CartonError> {
+    check(eggs, classes, terms.freshness)?;
     let mut classes: Vec<&ClassLimits> = classes.iter().collect();
     // Stable: equal minima keep the caller's order.
     classes.sort_by(|a, b| minimum(b).total_cmp(&minimum(a)));
-    let mut groups: BTreeMap<(Species, usize), Vec<&Egg>> = BTreeMap::new();
-    let mut left_over = Vec::new();
+    let mut waiting: BTreeMap<(Species, usize), Vec<&Egg>> = BTreeMap::new();
+    let (mut groups, mut left_over) = (Vec::new(), Vec::new());
     for egg in eggs {
-        match place(egg, &classes, freshness) {
-            Ok(class) => groups.entry((egg.species, class)).or_default().push(egg),
+        match place(egg, &classes, terms) {
+            Ok(class) => waiting.entry((egg.species, class)).or_default().push(egg),
             Err(left) => left_over.push(left),
         }
     }
-    let groups = groups
-        .into_iter()
-        .map(|((species, class), mut eggs)| {
+    // Heavier classes come first, so what they leave over joins a class that still waits.
+    while let Some(((species, class), eggs)) = waiting.pop_first() {
+        for (laid, mut eggs) in spans(eggs, capacities, terms.ages_apart_max) {
             eggs.sort_by(|a, b| a.weight.0.total_cmp(&b.weight.0).then(a.tag.cmp(&b.tag)));
-            let (group, left) = pack(species, classes[class], &eggs, capacities);
-            left_over.extend(left);
-            group
-        })
-        .collect();
+            let (group, left) = pack(species, classes[class], &eggs, laid, capacities);
+            groups.push(group);
+            for (egg, left) in left {
+                let lighter =
+                    (class + 1..classes.len()).find(|&i| terms.step_down && takes(classes[i], egg));
+                match lighter {
+                    Some(i) => waiting.entry((species, i)).or_default().push(egg),
+                    None => left_over.push(left),
+                }
+            }
+        }
+    }
     left_over.sort_by_key(|left| left.tag);
     Ok(Plan { groups, left_over })
 }
 
-fn minimum(class: &ClassLimits) -> f64 {
-    class.single_min.map_or(0.0, |grams| grams.0)
-}
-
-fn check(
-    eggs: &[Egg],
-    classes: &[ClassLimits],
-    freshness: Option<Freshness>,
-) -> Result<(), CartonError> {
-    if eggs.len() > MOST_EGGS {
-        return Err(CartonError::TooMany {
-            value: eggs.len(),
-            allowed: MOST_EGGS,
-        });
-    }
-    if classes.is_empty() {
-        return Err(CartonError::NoClass);
-    }
-    for class in classes {
-        let fields = [
-            ("single_min", class.single_min, 1000.0, "0 to 1000 g"),
-            (
-                "single_below",
-                class.single_below,
-                1000.0,
-                "more than single_min, up to 1000 g",
-            ),
-            (
-                "net_per_dozen",
-                class.net_per_dozen,
-                12_000.0,
-                "0 to 12000 g",
-            ),
-        ];
-        for (field, value, most, allowed) in fields {
-            let low = if field == "single_below" {
-                minimum(class)
-            } else {
-                -1.0
-            };
-            if let Some(Grams(value)) = value
-                && !(value > low && (0.0..=most).contains(&value))
-            {
-                return Err(CartonError::Limit {
-                    class: class.name.clone(),
-                    field,
-                    value,
-                    allowed,
-                });
-            }
-        }
-    }
-    let mut tags: Vec<u64> = eggs.iter().map(|egg| egg.tag).collect();
-    tags.sort_unstable();
-    if let Some(twice) = tags.windows(2).find(|pair| pair[0] == pair[1]) {
-        return Err(CartonError::Tag { tag: twice[0] });
-    }
-    for egg in eggs {
-        let value = egg.weight.0;
-        if !(value > 0.0 && value <= 1000.0) {
-            return Err(CartonError::Weight {
-                tag: egg.tag,
-                value,
-            });
-        }
-        if let (Some(lay_day), Some(Freshness { pack_day, .. })) = (egg.lay_day, freshness)
-            && lay_day > pack_day
-        {
-            return Err(CartonError::LayDay {
-                tag: egg.tag,
-                lay_day,
-                pack_day,
-            });
-        }
-    }
-    Ok(())
-}
-
-/// The class for an egg, as an index, or why there is none. Classes come heaviest first.
-fn place(
-    egg: &Egg,
-    classes: &[&ClassLimits],
-    freshness: Option<Freshness>,
-) -> Result<usize, LeftOver> {
-    let left = |reason, why| {
-        Err(LeftOver {
-            tag: egg.tag,
-            reason,
-            class: None,
-            why,
-        })
-    };
-    if let Some(Freshness {
-        pack_day,
-        max_age_days,
-    }) = freshness
-    {
-        let Some(lay_day) = egg.lay_day else {
-            let why = format!("the lay day is not known and the age limit is {max_age_days} days");
-            return left(Reason::UnknownAge, why);
-        };
-        let age = (pack_day - lay_day).num_days();
-        if age > i64::from(max_age_days) {
-            let why = format!("laid {lay_day}, {age} days before packing; limit {max_age_days}");
-            return left(Reason::TooOld, why);
-        }
-    }
-    let weight = picograms(egg.weight);
-    let mut lightest: Option<&ClassLimits> = None;
-    let mut reached = None;
-    for (i, class) in classes.iter().enumerate() {
-        if class.species.is_some_and(|species| species != egg.species) {
-            continue;
-        }
-        lightest = Some(class);
-        if class
-            .single_min
-            .is_some_and(|least| weight < picograms(least))
-        {
-            continue;
-        }
-        if class
-            .single_below
-            .is_none_or(|limit| weight < picograms(limit))
-        {
-            return Ok(i);
-        }
-        reached = reached.or(Some(class));
-    }
-    match (lightest, reached) {
-        (None, _) => {
-            let why = format!("no class given is for {} eggs", egg.species.code());
-            left(Reason::NoClass, why)
-        }
-        (_, Some(class)) => {
-            let why = format!(
-                "{:.1} g; {} takes eggs under {:.1} g",
-                egg.weight.0,
-                class.name,
-                class.single_below.map_or(0.0, |g| g.0)
-            );
-            left(Reason::TooHeavy, why)
-        }
-        (Some(class), None) => {
-            let why = format!(
-                "{:.1} g; {} takes single eggs from {:.2} g",
-                egg.weight.0,
-                class.name,
-                minimum(class)
-            );
-            left(Reason::TooLight, why)
-        }
-    }
-}
-
 /// Fills cartons from the eggs of one species and class, sorted by weight.
-fn pack(
+fn pack<'a>(
     species: Species,
     class: &ClassLimits,
-    eggs: &[&Egg],
+    eggs: &[&'a Egg],
+    laid: Option<(NaiveDate, NaiveDate)>,
     capacities: &Capacities,
-) -> (Group, Vec<LeftOver>) {
+) -> (Group, Vec<(&'a Egg, LeftOver)>) {
     let weights: Vec<i64> = eggs.iter().map(|egg| picograms(egg.weight)).collect();
     let filling = fill(
         &weights,
@@ -307,19 +188,24 @@ fn pack(
                 "one more carton with it would fall below {dozen:.1} g a dozen, the net weight of {}",
                 class.name
             );
-            (Reason::NetWeight, why)
+            (LeftOverReason::NetWeight, why)
         } else {
-            let why = format!("not enough eggs of {} remain for one more carton", class.name);
-            (Reason::NotEnough, why)
+            let why = format!(
+                "not enough eggs of {}{} remain for one more carton",
+                class.name,
+                laid_words(laid)
+            );
+            (LeftOverReason::NotEnough, why)
         };
-        LeftOver {
+        let left = LeftOver {
             tag: eggs[i].tag,
             reason,
             class: Some(class.name.clone()),
             why,
-        }
+        };
+        (eggs[i], left)
     });
-    let left: Vec<LeftOver> = left.collect();
+    let left: Vec<(&Egg, LeftOver)> = left.collect();
     let measure = filling.score.measure();
     let sure = match filling.proof {
         Proof::Runs => "no other way is better: neighbours in weight stand together".to_owned(),
@@ -335,25 +221,34 @@ fn pack(
         ),
     };
     let why = format!(
-        "{} of {} {} eggs in {} cartons, class {}; widest carton {:.1} g from lightest to heaviest, \
+        "{} of {} {} eggs in {} cartons, class {}{}; widest carton {:.1} g from lightest to heaviest, \
          {:.1} g in all; {sure}",
         measure.packed,
         eggs.len(),
         species.code(),
         measure.cartons,
         class.name,
+        laid_words(laid),
         measure.largest_range.0,
         measure.total_range.0,
     );
     let group = Group {
         species,
         class: class.name.clone(),
+        code: class.code.clone(),
+        laid,
         cartons,
         measure,
         proof: filling.proof,
         why,
     };
     (group, left)
+}
+
+fn laid_words(laid: Option<(NaiveDate, NaiveDate)>) -> String {
+    laid.map_or_else(String::new, |(first, last)| {
+        format!(", laid {first} to {last}")
+    })
 }
 
 /// Sets the eggs of one carton, given in order of weight, into their cells.

@@ -23,8 +23,10 @@ pub struct Egg {
 /// differ, so a packer who wants room to spare adds it to `net_per_dozen`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ClassLimits {
-    /// The word for the class, for example `Large`.
+    /// The name of the class, for example `Extra Large`.
     pub name: String,
+    /// Its word for records and labels, for example `extra_large`; `None` if there is no class.
+    pub code: Option<String>,
     /// The only species that the class is for; `None` for any.
     pub species: Option<Species>,
     /// The least weight of a single egg; an egg of just this weight is in.
@@ -40,6 +42,7 @@ impl ClassLimits {
     pub fn by_count(name: impl Into<String>, species: Option<Species>) -> ClassLimits {
         ClassLimits {
             name: name.into(),
+            code: None,
             species,
             single_min: None,
             single_below: None,
@@ -54,7 +57,19 @@ pub struct Freshness {
     /// The farm day of packing.
     pub pack_day: NaiveDate,
     /// The most days between the lay day and the pack day.
-    pub max_age_days: u16,
+    pub max_age_days: u32,
+}
+
+/// What a plan keeps to beside the classes.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Terms {
+    /// How old an egg may be; `None` for any age.
+    pub freshness: Option<Freshness>,
+    /// The most days between the lay days of two eggs in one carton; `None` for any.
+    pub ages_apart_max: Option<u32>,
+    /// Whether eggs that a class leaves over are offered to the next lighter class that takes them.
+    /// A class with an upper limit takes none that reach it.
+    pub step_down: bool,
 }
 
 /// The carton sizes at hand, each once, the largest first.
@@ -141,7 +156,7 @@ pub enum Proof {
 /// Why an egg is not in a carton.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Reason {
+pub enum LeftOverReason {
     /// Under the single-egg minimum of every class.
     TooLight,
     /// At or over the upper limit, and in no other class.
@@ -162,7 +177,7 @@ pub enum Reason {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum CartonError {
     /// An egg's weight.
-    #[error("weight of egg {tag} is {value} g; allowed: more than 0 and up to 1000 g")]
+    #[error("weight of egg {tag} is {value} g; allowed is more than 0 and up to 1000 g")]
     Weight {
         /// The egg.
         tag: u64,
@@ -170,13 +185,13 @@ pub enum CartonError {
         value: f64,
     },
     /// The same tag on two eggs.
-    #[error("tag {tag} stands on more than one egg; allowed: each tag once")]
+    #[error("tag is {tag} on more than one egg; allowed is each tag once")]
     Tag {
         /// The tag.
         tag: u64,
     },
     /// An egg from the future.
-    #[error("lay_day of egg {tag} is {lay_day}; allowed: up to the pack day {pack_day}")]
+    #[error("lay_day of egg {tag} is {lay_day}; allowed is up to the pack day {pack_day}")]
     LayDay {
         /// The egg.
         tag: u64,
@@ -186,7 +201,7 @@ pub enum CartonError {
         pack_day: NaiveDate,
     },
     /// A limit of a class.
-    #[error("{field} of class {class} is {value} g; allowed: {allowed}")]
+    #[error("{field} of class {class} is {value} g; allowed is {allowed}")]
     Limit {
         /// The class's name.
         class: String,
@@ -198,7 +213,7 @@ pub enum CartonError {
         allowed: &'static str,
     },
     /// A carton size.
-    #[error("carton size is {value}; allowed: {allowed}")]
+    #[error("carton size is {value}; allowed is {allowed}")]
     Capacity {
         /// What was given.
         value: u16,
@@ -206,13 +221,13 @@ pub enum CartonError {
         allowed: &'static str,
     },
     /// No carton size at all.
-    #[error("carton sizes: none given; allowed: at least one")]
+    #[error("carton sizes is empty; allowed is at least one")]
     NoCapacity,
     /// No class at all.
-    #[error("classes: none given; allowed: at least one")]
+    #[error("classes is empty; allowed is at least one")]
     NoClass,
     /// More eggs than one plan takes.
-    #[error("count of eggs is {value}; allowed: up to {allowed}")]
+    #[error("count of eggs is {value}; allowed is up to {allowed}")]
     TooMany {
         /// What was given.
         value: usize,

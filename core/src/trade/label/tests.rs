@@ -100,6 +100,11 @@ fn words_nobody_has_a_right_to_are_refused() {
         "officially graded",
         "Truly Grade AA",
         "Jumbo  duck eggs",
+        "Large",
+        "Size: extra-large",
+        "AA quality",
+        "Class A extra",
+        "Size XL",
     ] {
         let words = no(LabelRequest {
             claims: vec![claim.to_owned()],
@@ -107,16 +112,44 @@ fn words_nobody_has_a_right_to_are_refused() {
         });
         assert!(words.contains("claim"), "{words}");
     }
-    let fine = LabelRequest {
-        claims: vec!["Unwashed".to_owned()],
+    let claim = |words: &str| LabelRequest {
+        claims: vec![words.to_owned()],
         ..request()
     };
-    assert!(print(&fine, &pack).is_ok());
+    for fine in [
+        "Unwashed",
+        "From a large orchard",
+        "A fresh egg a day",
+        "Small farm",
+    ] {
+        assert!(print(&claim(fine), &pack).is_ok(), "{fine}");
+    }
+    // A pack without grades and classes does not let the words of the baselines through.
+    let bare = RulePack {
+        quality: None,
+        sizes: None,
+        ..RulePack::custom(&pack, "own")
+    };
+    for words in ["Grade A", "Jumbo"] {
+        let request = LabelRequest {
+            grade: None,
+            size: SizeWords::Unsized,
+            ..claim(words)
+        };
+        assert!(print(&request, &bare).is_err(), "{words}");
+    }
     let late = LabelRequest {
         best_by: Some("2026-04-16".parse().unwrap()),
         ..request()
     };
     assert!(no(late).contains("2026-04-15 or earlier"));
+    // The pack day itself may be the best-by; the day before may not.
+    let best_by = |day: &str| LabelRequest {
+        best_by: Some(day.parse().unwrap()),
+        ..request()
+    };
+    assert!(print(&best_by("2026-03-02"), &pack).is_ok());
+    assert!(no(best_by("2026-03-01")).contains("2026-03-02 or later"));
     let nobody = LabelRequest {
         producer: None,
         ..request()

@@ -4,6 +4,7 @@ use super::baseline::{Baseline, FlockDay};
 use super::cusum::{RunLengths, reference_value};
 use super::distribution::Counts;
 use super::error::{RatesError, between};
+use crate::trade::finding::{FLOCK_CAUTION, Finding, Mark, Reason};
 
 /// What a drop alarm is asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -164,6 +165,32 @@ impl DropAlarm {
             }
         };
         days.iter().map(day).collect()
+    }
+
+    /// What the alarm says on the last of these days, with what to look at first; `None` for no days.
+    pub fn advice(&self, days: &[FlockDay]) -> Option<Finding<AlarmDay>> {
+        let last = self.run(days).pop()?;
+        let words = if last.alarm {
+            format!(
+                "Fewer eggs than usual by more than scatter explains, since {} days counting today; \
+                 the alarm {}",
+                last.rising_days, self.why
+            )
+        } else {
+            format!(
+                "No drop that stands out from the scatter; the alarm {}",
+                self.why
+            )
+        };
+        let source = "CUSUM of counts: Technometrics 27:129–141 (1985); rates computed here";
+        let mut why = vec![Reason::new(words, source, Mark::Memory)];
+        if last.alarm {
+            why.push(Reason::common_practice(
+                "Look at water and feed first, then heat, hours of light, hidden nests, egg eaters, \
+                 mites, a moult; then at the birds themselves.",
+            ));
+        }
+        Some(Finding::because(last, why, FLOCK_CAUTION))
     }
 }
 

@@ -3,6 +3,7 @@ use serde::Serialize;
 use super::distribution::ln_choose;
 use super::error::{RatesError, probability};
 use super::interval::{Interval, Proportion};
+use crate::trade::finding::{FLOCK_CAUTION, Finding, Mark, Reason};
 
 /// Whether two shares differ by more than luck.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -25,6 +26,16 @@ pub struct Comparison {
     pub more_than_luck: bool,
     /// The comparison in words.
     pub why: String,
+}
+
+impl Comparison {
+    /// Whether the difference is more than luck, with the test behind it and the usual caution.
+    pub fn finding(&self) -> Finding<bool> {
+        let source = "Fisher's exact test, two-sided; Scandinavian Journal of Statistics 6:65–70 \
+                      (1979) for several comparisons";
+        let why = Reason::new(self.why.clone(), source, Mark::Memory);
+        Finding::new(self.more_than_luck, why, FLOCK_CAUTION)
+    }
 }
 
 /// The two-sided p-value of Fisher's exact test: the chance, with the sums of the 2×2 table fixed, of

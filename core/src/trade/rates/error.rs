@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum RatesError {
     /// More events than eggs, or no eggs at all.
-    #[error("events is {events} of {of} eggs; allowed: 0 to the eggs, of at least 1 egg")]
+    #[error("events is {events} of {of} eggs; allowed is 0 to the eggs, of at least 1 egg")]
     Share {
         /// Eggs counted.
         events: u64,
@@ -12,7 +12,7 @@ pub enum RatesError {
         of: u64,
     },
     /// A number outside what can be.
-    #[error("{field} is {value}; allowed: {allowed}")]
+    #[error("{field} is {value}; allowed is {allowed}")]
     Number {
         /// The field.
         field: &'static str,
@@ -22,7 +22,7 @@ pub enum RatesError {
         allowed: &'static str,
     },
     /// Too little to go by.
-    #[error("{field}: {value} known; allowed: at least {least}")]
+    #[error("{field} is {value}; allowed is at least {least}")]
     TooFew {
         /// What is counted.
         field: &'static str,
@@ -32,7 +32,7 @@ pub enum RatesError {
         least: usize,
     },
     /// A day that cannot stand where it does.
-    #[error("{field} is {value}; allowed: {allowed}")]
+    #[error("{field} is {value}; allowed is {allowed}")]
     Day {
         /// The field.
         field: &'static str,
@@ -42,7 +42,7 @@ pub enum RatesError {
         allowed: String,
     },
     /// A coop that has culls and no gather.
-    #[error("coop is {value:?}; allowed: the coops with gathered eggs")]
+    #[error("coop is {value:?}; allowed is the coops with gathered eggs")]
     Coop {
         /// What was given.
         value: String,

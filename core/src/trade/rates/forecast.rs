@@ -2,6 +2,7 @@ use serde::{Deserialize, Serialize};
 
 use super::baseline::{Baseline, FlockDay};
 use super::error::{RatesError, between, probability};
+use crate::trade::finding::{FORECAST_CAUTION, Finding, Mark, Reason};
 
 /// What is asked of a forecast.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -56,8 +57,20 @@ pub struct OrderChance {
     pub chance: f64,
     /// Sellable eggs there will be with the chance asked for, at least.
     pub at_least: u64,
+    /// Whether that chance is at least the one asked for.
+    pub promised: bool,
     /// The chance in words.
     pub why: String,
+}
+
+impl OrderChance {
+    /// Whether the orders can be promised, with the reason and the usual caution.
+    pub fn finding(&self) -> Finding<bool> {
+        let source = "quasi-Poisson prediction from the farm's own counts, Biometrika 61:439–447 \
+                      (1974)";
+        let why = Reason::new(self.why.clone(), source, Mark::Memory);
+        Finding::new(self.promised, why, FORECAST_CAUTION)
+    }
 }
 
 /// The next days.
@@ -139,7 +152,8 @@ pub fn forecast(past: &[FlockDay], ahead: &Ahead) -> Result<Forecast, RatesError
                 .sum();
             let met = kept.at_least(u64::saturating_sub(needed, on_hand));
             let at_least = on_hand + kept.quantile(1.0 - chance);
-            let word = if met >= chance {
+            let promised = met >= chance;
+            let word = if promised {
                 "can be promised"
             } else {
                 "may fall short"
@@ -149,6 +163,7 @@ pub fn forecast(past: &[FlockDay], ahead: &Ahead) -> Result<Forecast, RatesError
                 needed,
                 chance: met,
                 at_least,
+                promised,
                 why: format!(
                     "{needed} eggs due by day {day}: {word}; chance {:.0} %, and {at_least} eggs or \
                      more with a chance of {:.0} %",

@@ -7,7 +7,7 @@ use super::super::quality::{Germ, GradeCriteria, QualityScheme, Shell, StainTone
 use super::super::size;
 use super::super::species::Species;
 use super::super::tolerance::{LotTolerances, Stage};
-use super::super::units::{Celsius, CelsiusDelta, Millimetres};
+use super::super::units::{Celsius, CelsiusDelta, Millimetres, Minutes};
 use super::{
     ChillRules, CleaningRules, DateRules, LabelRules, Permission, Rule, RulePack, Threshold,
 };
@@ -45,7 +45,10 @@ fn cleaning() -> CleaningRules {
     CleaningRules {
         wet: Rule::seen(Permission::LosesClass, ARTICLE),
         dry: Rule::seen(Permission::LosesClass, ARTICLE),
-        water_min: None,
+        water_min: Some(Rule::seen(
+            Celsius::from_fahrenheit(90.0),
+            "7 CFR 56.76(f); used here as guidance for eggs washed for the home",
+        )),
         water_above_egg_min: Some(Rule::seen(
             CelsiusDelta(11.0),
             "Québec P-29, r. 1, s. 5.7.19; used here as guidance for eggs washed for the home",
@@ -58,7 +61,11 @@ fn cleaning() -> CleaningRules {
             CelsiusDelta(0.0),
             "7 CFR 56.76(f); used here as guidance for eggs washed for the home",
         )),
-        soak_max: None,
+        // Water goes in through the pores wherever the egg was laid.
+        soak_max: Some(Rule::seen(
+            Minutes(0.0),
+            "7 CFR 56.76(f); used here as guidance for eggs washed for the home",
+        )),
         water_age_max: None,
         baskets_max: None,
         sanitiser_ppm: None,

@@ -44,6 +44,10 @@ impl HousePolicy {
                 "days",
             )?;
         }
+        if let Some(days) = self.ages_apart_max_days {
+            let field = "house policy: ages_apart_max_days";
+            super::within(field, f64::from(days), 0.0, 366.0, "days")?;
+        }
         Ok(())
     }
 

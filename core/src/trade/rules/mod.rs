@@ -5,9 +5,11 @@
 
 mod eu;
 mod house;
+mod in_force;
 mod us;
 
 pub use house::HousePolicy;
+pub use in_force::in_force;
 
 use serde::{Deserialize, Serialize};
 
@@ -236,6 +238,13 @@ impl RulePack {
     /// # Errors
     /// The first field that is out of range or contradicts another.
     pub fn validate(&self) -> Result<(), TradeError> {
+        if self.caution.trim().is_empty() {
+            return Err(TradeError::not_allowed(
+                "caution",
+                "empty",
+                "words that say whose rules these are and that local codes decide",
+            ));
+        }
         let c = &self.cleaning;
         if let Some(rule) = &c.water_min {
             within("cleaning.water_min", rule.value.0, 0.0, 60.0, "°C")?;

@@ -27,6 +27,7 @@ fn scheme(code: &str, name: &str, classes: Vec<SizeClass>, source: &str, mark: M
             mark,
         },
         tolerance: None,
+        heavier_allowed: None,
     }
 }
 
@@ -61,6 +62,10 @@ pub fn us() -> SizeScheme {
             },
             "7 Pa. Code § 87.42(c)",
         )),
+        heavier_allowed: Some(Rule::seen(
+            true,
+            "7 Pa. Code § 87.42: minimum weights only, no class has an upper limit",
+        )),
         ..scheme("us", "US weight classes", classes, source, Mark::Seen)
     }
 }
@@ -83,6 +88,11 @@ pub fn eu() -> SizeScheme {
                 doubled_below: Some(180),
             },
             "Reg. (EC) 557/2007 Art. 27",
+        )),
+        heavier_allowed: Some(Rule::seen(
+            false,
+            "EU summary of the marketing standards: each class ends under the next (L is at least \
+             63 g and under 73 g)",
         )),
         ..scheme("eu", "EU weight classes", classes, source, Mark::Seen)
     }

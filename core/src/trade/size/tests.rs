@@ -49,3 +49,26 @@ fn every_scheme_is_in_order() {
         scheme.validate().unwrap();
     }
 }
+
+/// An EU class ends where the next begins (M is at least 53 g and under 63 g); a US class does not.
+#[test]
+fn a_heavier_egg_stands_in_a_lighter_class_only_where_it_may() {
+    let one_heavy = |heavy: f64| {
+        let mut eggs = [Grams(58.0); 12];
+        eggs[7] = Grams(heavy);
+        eggs
+    };
+    let (us, eu) = (us(), eu());
+    let of = |scheme: &SizeScheme, heavy| {
+        let found = scheme.class_of_carton(Species::Hen, &one_heavy(heavy));
+        found.unwrap().value.map(|c| c.code)
+    };
+    assert_eq!(of(&eu, 62.9), Some("m".to_owned()));
+    assert_eq!(of(&eu, 63.0), None);
+    assert_eq!(of(&us, 75.0), Some("large".to_owned()));
+    let m = eu.class("m").unwrap();
+    assert_eq!(eu.carton(m, &one_heavy(63.0)).unwrap().heavy, [7]);
+    assert_eq!(eu.below(m), Some(Grams(63.0)));
+    assert_eq!(eu.below(eu.class("xl").unwrap()), None);
+    assert_eq!(us.below(us.class("medium").unwrap()), None);
+}

@@ -185,6 +185,20 @@ fn each_limit_on_both_sides() {
     }
 }
 
+/// Water runs off under a spray; under every other wet means a minute in the water is a soak.
+#[test]
+fn only_a_spray_is_no_soak() {
+    for means in Means::ALL.into_iter().filter(|means| means.is_wet()) {
+        let done = WashDone {
+            means,
+            in_water: Some(Minutes(1.0)),
+            ..good()
+        };
+        let soaked = faults(&done).contains(&WashFault::Soaked);
+        assert_eq!(soaked, means != Means::Spray, "{means:?}");
+    }
+}
+
 #[test]
 fn dry_cleaning_needs_no_water() {
     assert_eq!(faults(&WashDone::with(Species::Hen, Means::Dry)), vec![]);

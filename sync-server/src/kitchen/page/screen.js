@@ -22,13 +22,16 @@ function el(tag, attributes = {}, ...children) {
   return node;
 }
 
+/** The server's words begin small and end open, since a program may put them anywhere. */
+const sentence = (text) => text && `${text.charAt(0).toUpperCase()}${text.slice(1)}.`;
+
 const entries = (object) => Object.entries(object).filter(([, n]) => n !== 0);
 const sum = (object) => Object.values(object).reduce((a, b) => a + b, 0);
-const kinds = (object) => entries(object).map(([code, n]) => `${word(code)} ${count(n)}`).join(", ");
+const kinds = (object) => entries(object).map(([code, n]) => `${word(code)}\u00a0${count(n)}`).join(", ");
 
 /** A table; a column named with # at its end holds numbers. The first cell of a row heads it. */
-function table(caption, columns, rows, none, wide = false) {
-  const box = el("div", { class: wide ? "card wide" : "card" });
+function table(caption, columns, rows, none) {
+  const box = el("div", { class: "card" });
   if (rows.length === 0) {
     box.append(el("h2", {}, caption), el("p", { class: "none" }, none));
     return box;
@@ -53,6 +56,10 @@ const totals = (caption, first, object, none) =>
   table(caption, [first, "Eggs#"],
     entries(object).sort((a, b) => b[1] - a[1]).map(([code, n]) => [word(code), count(n)]), none);
 
+/** Nothing logged is not known; it is never shown as zero. */
+const nobody = (data) =>
+  data.day === data.today ? "nobody has gathered yet" : "no gather was logged";
+
 function candle(data) {
   const { gathered } = data.sheet;
   const flocks = gathered.by_coop;
@@ -64,7 +71,7 @@ function candle(data) {
     ? el("p", { class: "egg fresh" }, el("b", { class: text.length > 4 ? "long" : undefined }, text),
         el("span", {}, gathered.eggs === 1 ? "egg gathered" : "eggs gathered"))
     : el("p", { class: "egg unknown" },
-        el("b", {}, isToday ? "nobody has gathered yet" : "no gather was logged"));
+        el("b", {}, nobody(data)));
   const kindsList = Object.entries(gathered.by_species).map(([code, n]) =>
     el("li", {}, `${word(code)} `, el("b", {}, count(n))));
   const missing = known && unknown.length > 0
@@ -76,40 +83,50 @@ function candle(data) {
     kindsList.length > 0 ? el("ul", { class: "kinds" }, kindsList) : null, missing);
 }
 
-function place(name, title, n, details, odd = false) {
-  return el("li", { class: `place card ${name}${odd ? " odd" : ""}` },
+function place(kind, title, n, details, odd = false) {
+  return el("li", { class: `place card ${kind}${odd ? " odd" : ""}` },
     el("h3", {}, title), el("p", { class: "n" }, count(n)),
     details.filter((text) => text).map((text) => el("p", {}, text)));
 }
 
-function flow(data) {
-  const { sheet } = data;
-  const when = data.day === data.today ? "now" : "at the day’s end";
-  const station = (code, title) => {
-    const here = sheet.on_hand.filter((row) => row.station === code);
+function onHand(data) {
+  const station = (code) => {
+    const here = data.sheet.on_hand.filter((row) => row.station === code);
     const by = Object.fromEntries(here.map((row) => [row.species, row.eggs]));
     const odd = here.some((row) => row.eggs < 0);
-    return place(code, title, sum(by),
+    return place(code, word(code), sum(by),
       [kinds(by), odd ? "More eggs left here than ever came: look for a slip in the log." : ""], odd);
   };
+  return [
+    el("h2", { id: "hand" }, data.day === data.today ? "On hand now" : "On hand at the day’s end"),
+    el("ol", { class: "flow", "aria-labelledby": "hand" }, ["basket", "clean", "cartoned"].map(station)),
+  ];
+}
+
+function moved(data) {
+  const { sheet } = data;
   // What came back is no egg out of the house.
   const { returned = 0, ...gone } = sheet.out.eggs;
-  const out = Object.entries(gone).map(([way, n]) => `${word(way)} ${count(n)}`).join(", ");
+  const boxes = sheet.cartoned.reduce((all, run) => all + run.cartons, 0);
+  const packedEggs = sheet.cartoned.reduce((all, run) => all + run.eggs, 0);
   const places = [
-    station("basket", `Not cleaned yet, ${when}`),
-    station("clean", `Clean, ${when}`),
-    station("cartoned", `In cartons, ${when}`),
-    place("out", "Left the house this day", sum(gone),
-      [out, returned ? `${eggs(returned)} came back` : ""]),
-    place("pulled", "Pulled this day", sheet.pulled.eggs, [kinds(sheet.pulled.by_use)]),
+    place("pulled", "Pulled", sheet.pulled.eggs, [kinds(sheet.pulled.by_use)]),
+    place("washed", "Cleaned", sum(sheet.washed), [kinds(sheet.washed)]),
+    place("packed", boxes === 1 ? "Carton packed" : "Cartons packed", boxes, [packedEggs ? eggs(packedEggs) : ""]),
+    place("out", "Out of the house", sum(gone), [kinds(gone), returned ? `${eggs(returned)} came back` : ""]),
   ];
-  const lost = entries(sheet.unaccounted);
-  if (lost.length > 0) {
-    const said = lost.map(([code, n]) =>
-      `${word(code)}: ${eggs(Math.abs(n))} ${n > 0 ? "missing" : "too many"} at a recount`);
-    places.push(place("unaccounted", "Not accounted for", sum(sheet.unaccounted), said, true));
-  }
-  return el("ol", { class: "flow", "aria-label": "From the nest to the door" }, places);
+  return [
+    el("h2", { id: "moved" }, data.day === data.today ? "Done today" : "Done that day"),
+    el("ol", { class: "flow four", "aria-labelledby": "moved" }, places),
+  ];
+}
+
+function unaccounted(data) {
+  const lost = entries(data.sheet.unaccounted);
+  if (lost.length === 0) return null;
+  const said = lost.map(([code, n]) => `${word(code)}: ${eggs(Math.abs(n))} ${n > 0 ? "missing" : "too many"}`);
+  return el("p", { class: "card odd lost" }, el("b", {}, "Not accounted for. "),
+    `A recount found ${said.join(", ").toLowerCase()}.`);
 }
 
 function coops(data) {
@@ -121,16 +138,16 @@ function coops(data) {
     ? [row.name, word(row.species), el("td", { class: "nobody num", colspan: floor ? 2 : 1 },
         isToday ? "nobody has gathered yet" : "not known")]
     : [row.name, word(row.species), count(row.eggs), ...(floor ? [count(row.floor_laid)] : [])]),
-  "No coop has been set up yet.", true);
+  isToday ? "No coop has been set up yet." : "No coop was in use that day.");
 }
 
 function packed(data) {
-  const rows = data.sheet.cartoned.map((run) => [
-    word(run.species), run.size ? word(run.size) : "No size given",
-    count(run.eggs_per_carton), count(run.cartons), count(run.eggs),
-  ]);
-  return table("Packed into cartons", ["Birds", "Size", "In each#", "Cartons#", "Eggs#"], rows,
-    "No cartons were packed.", true);
+  const rows = data.sheet.cartoned.map((run) => {
+    const size = run.size ? word(run.size).toLowerCase() : "no size given";
+    return [`${word(run.species)}, ${size}, ${count(run.eggs_per_carton)} in each`,
+      count(run.cartons), count(run.eggs)];
+  });
+  return table("Packed into cartons", ["What", "Cartons#", "Eggs#"], rows, "No cartons were packed.");
 }
 
 function gone(data) {
@@ -146,22 +163,25 @@ function show(data) {
   const isToday = data.day === data.today;
   $("farm").textContent = data.name ?? "The farm’s set-up has not come yet";
   $("day").textContent = (isToday ? "Today, " : "") + dayText(data.day);
-  document.title = `${count(sheet.gathered.eggs)} eggs · ${dayText(data.day)}`;
+  const known = sheet.gathered.by_coop.some((flock) => flock.eggs !== null);
+  const gathered = known ? `${eggs(sheet.gathered.eggs)} gathered` : nobody(data);
+  document.title = `${gathered} · ${dayText(data.day)}`;
   $("previous").disabled = !data.previous;
   $("next").disabled = !data.next;
   $("today").setAttribute("aria-pressed", String(isToday));
   if (fresh) {
     $("totals").replaceChildren(
-      el("div", { class: "glance" }, candle(data), flow(data)),
+      el("div", { class: "glance" }, candle(data),
+        el("div", { class: "stations" }, onHand(data), moved(data), unaccounted(data))),
       el("div", { class: "tables" },
         coops(data),
-        totals("Gathered by", "Person", sheet.gathered.by_person, "Nobody has gathered yet."),
+        totals("Gathered by", "Person", sheet.gathered.by_person, "No gather was logged."),
         packed(data),
         totals("Pulled, and why", "Reason", sheet.pulled.by_reason, "No egg was pulled."),
         totals("Cleaned", "How", sheet.washed, "No egg was cleaned."),
         gone(data)),
     );
-    $("said").textContent = `${dayText(data.day)}: ${eggs(sheet.gathered.eggs)} gathered.`;
+    $("said").textContent = `${dayText(data.day)}: ${gathered}.`;
   }
   synced(data);
   for (const [id, hide] of [["totals", false], ["foot", false], ["days", false], ["door", true]]) {
@@ -195,14 +215,14 @@ async function load() {
     answer = await fetch(`/kitchen/sheet${query}`, { cache: "no-store" });
   } catch {
     if (mine === asking) {
-      trouble("The server cannot be reached. What you see may be old; it goes on by itself.");
+      trouble("The server cannot be reached. What you see may be old; it tries again by itself.");
     }
     return;
   }
   const data = await answer.json().catch(() => null);
   if (mine !== asking) return;
   if (answer.status === 401) return askForInvite();
-  if (!answer.ok || data === null) return trouble(data?.message ?? `The server answered ${answer.status}.`);
+  if (!answer.ok || data === null) return trouble(sentence(data?.message ?? `the server answered ${answer.status}`));
   trouble("");
   show(data);
   listen();
@@ -225,7 +245,7 @@ function askForInvite(why = "") {
   $("farm").textContent = "Eggs";
   $("day").textContent = "The kitchen screen";
   $("door").hidden = false;
-  $("code-wrong").textContent = why;
+  $("code-wrong").textContent = sentence(why);
   $("code").focus();
 }
 
@@ -238,11 +258,11 @@ async function join(code) {
       body: JSON.stringify({ invite: code }),
     });
   } catch {
-    return askForInvite("The server cannot be reached; the invite was not used up. Try again.");
+    return askForInvite("the server cannot be reached; try again");
   }
   if (answer.ok) return load();
   const refused = await answer.json().catch(() => null);
-  askForInvite(refused?.message ?? `The server answered ${answer.status}.`);
+  askForInvite(refused?.message ?? `the server answered ${answer.status}`);
 }
 
 function go(day) {
@@ -280,5 +300,5 @@ function start() {
 
 window.addEventListener("hashchange", start);
 // A new day begins without any news.
-setInterval(load, 60_000);
+setInterval(() => { if ($("door").hidden) load(); }, 60_000);
 start();

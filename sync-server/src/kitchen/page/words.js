@@ -1,7 +1,9 @@
 // Words for what records call by code, and numbers and dates the way the reader writes them.
 
+// Numbers as the reader writes them. Days and months are words, and the page speaks English.
+const english = navigator.languages.find((tag) => tag.startsWith("en")) ?? "en-GB";
 const number = new Intl.NumberFormat();
-const longDay = new Intl.DateTimeFormat(undefined, {
+const longDay = new Intl.DateTimeFormat(english, {
   weekday: "long", day: "numeric", month: "long", year: "numeric", timeZone: "UTC",
 });
 const plural = new Intl.PluralRules("en");
@@ -24,7 +26,7 @@ export const day = (text) => {
 /** A moment, in the farm's own zone. */
 export const moment = (ms, zone) => {
   const shown = { dateStyle: "medium", timeStyle: "short", timeZone: zone };
-  return new Intl.DateTimeFormat(undefined, shown).format(new Date(ms));
+  return new Intl.DateTimeFormat(english, shown).format(new Date(ms));
 };
 
 /** How long ago, roughly; nothing beyond two days. */
@@ -38,7 +40,7 @@ export const ago = (ms, now) => {
 
 const WORDS = {
   hen: "Hens", duck: "Ducks", goose: "Geese", turkey: "Turkeys", guinea: "Guinea fowl", quail: "Quail",
-  basket: "In the basket", clean: "Clean", cartoned: "In cartons",
+  basket: "Not cleaned yet", clean: "Clean, not packed", cartoned: "In cartons",
   dung: "Droppings", egg_content: "Egg stuck on", bedding: "Litter stuck on", stain: "Stain that stays",
   impact_crack: "Knocked crack", hairline_crack: "Hairline crack", leaker: "Leaking",
   long: "Too long", round: "Too round", unknown_age: "Age not known", very_small: "Tiny",

@@ -46,7 +46,8 @@ CREATE TABLE actor (
     PRIMARY KEY (farm, actor)
 ) WITHOUT ROWID;
 
--- The log. `device` is who brought the change; `relayed` says that another one made it.
+-- The log. `device` is who brought the change; `relayed` says that another one made it; `last_op`
+-- is the Lamport counter of its last write, from which those that build on it must go on.
 CREATE TABLE change (
     farm     BLOB NOT NULL REFERENCES farm (id),
     n        INTEGER NOT NULL,
@@ -54,6 +55,7 @@ CREATE TABLE change (
     hash     BLOB NOT NULL,
     actor    BLOB NOT NULL,
     seq      INTEGER NOT NULL,
+    last_op  INTEGER NOT NULL,
     device   BLOB NOT NULL REFERENCES device (id),
     relayed  INTEGER NOT NULL,
     taken_at INTEGER NOT NULL,

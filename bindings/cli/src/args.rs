@@ -1,0 +1,239 @@
+use std::path::PathBuf;
+
+use clap::builder::PossibleValuesParser;
+use clap::{Parser, Subcommand};
+use pointdown_core::record::Kind;
+
+const AFTER: &str = "\
+A short day:
+  pointdown begin --name 'Willow Farm' --zone America/Chicago \\
+      --person Ada --device 'Ada phone'
+  pointdown add coop North species=hen,duck
+  pointdown log gather coop=North species=hen count=42
+  pointdown log wash parts=oldest:40/hen means=dry
+  pointdown today
+
+Times (--at, at=) are in the farm's zone: 07:30 (today), 'yesterday 18:00',
+'2026-11-24 07:30', or RFC 3339 such as 2026-11-24T13:30:00Z. Of a
+time that comes twice, when clocks go back, the first is meant.
+Days are today, yesterday, tomorrow or 2026-11-24.
+Lots are a day and a species: today/hen, 2026-11-24/duck; parts are lots with
+eggs: today/hen=12. parts=oldest:30/hen takes 30 hen eggs from the oldest lots
+and prints which.
+
+Exit codes:
+  0  done
+  1  not allowed: a field, a value, a file of another farm; nothing was changed
+  2  the command line was not understood
+  3  not found, more than one thing is meant, or no server joined
+  4  storage: the database or file is in use, full, damaged, not writable, or of
+     a newer version
+  5  the server cannot be reached, or refused
+
+With --json, results go to standard output as one JSON object or array, and an
+error to standard error as {\"error\", \"message\"}, with \"field\", \"value\" and
+\"allowed\" where a field is to blame.";
+
+/// Egg records that a family keeps apart and combines.
+#[derive(Debug, Parser)]
+#[command(name = "pointdown", version, after_help = AFTER, arg_required_else_help = true)]
+pub(crate) struct Cli {
+    /// The database file; one in your own data folder unless given.
+    #[arg(
+        long,
+        global = true,
+        env = "POINTDOWN_DB",
+        hide_env_values = true,
+        value_name = "FILE"
+    )]
+    pub(crate) db: Option<PathBuf>,
+
+    /// Print JSON for programs.
+    #[arg(long, global = true)]
+    pub(crate) json: bool,
+
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Begin a new farm in a new database.
+    Begin(Begin),
+    /// Add a coop, person, cooler or outlet.
+    Add {
+        /// What to add.
+        #[arg(value_parser = PossibleValuesParser::new(["coop", "person", "cooler", "outlet"]))]
+        kind: String,
+        /// Its name.
+        name: String,
+        /// Other fields, such as species=hen,duck for a coop.
+        #[arg(value_name = "FIELD=VALUE")]
+        fields: Vec<String>,
+    },
+    /// Log a record of any kind; `pointdown fields KIND` says what it holds.
+    Log {
+        /// The kind of record.
+        #[arg(value_parser = kinds())]
+        kind: String,
+        /// Its fields, such as coop=North species=hen count=42.
+        #[arg(value_name = "FIELD=VALUE")]
+        fields: Vec<String>,
+        /// When it happened; now unless given.
+        #[arg(long, value_name = "TIME")]
+        at: Option<String>,
+        /// Print the fields of the kind instead.
+        #[arg(long = "fields")]
+        table: bool,
+    },
+    /// What each kind of record holds, and what is allowed.
+    Fields {
+        /// Only this kind.
+        #[arg(value_parser = kinds())]
+        kind: Option<String>,
+    },
+    /// Correct fields of a record; the first values are kept too.
+    Amend {
+        /// The record: its id, or the last characters of it (four at least).
+        #[arg(allow_hyphen_values = true)]
+        id: String,
+        /// New values; FIELD= alone takes an optional field away, at=TIME moves it in time.
+        #[arg(value_name = "FIELD=VALUE", required = true)]
+        fields: Vec<String>,
+        /// Why.
+        #[arg(long)]
+        why: Option<String>,
+    },
+    /// Say that a record should not stand. Voiding the void brings it back.
+    Void {
+        /// The record: its id, or the last characters of it (four at least).
+        #[arg(allow_hyphen_values = true)]
+        id: String,
+        /// Why.
+        #[arg(long)]
+        why: String,
+    },
+    /// Records, the newest first.
+    List(List),
+    /// Everything about one record.
+    Show {
+        /// The record: its id, or the last characters of it (four at least).
+        #[arg(allow_hyphen_values = true)]
+        id: String,
+    },
+    /// Today's combined totals.
+    Today,
+    /// The combined totals of one farm day.
+    Sheet {
+        /// The day.
+        #[arg(long, value_name = "DAY")]
+        day: String,
+    },
+    /// The combined totals of a span of farm days.
+    Range {
+        /// The first day.
+        #[arg(long, value_name = "DAY")]
+        from: String,
+        /// The last day; today unless given.
+        #[arg(long, value_name = "DAY")]
+        to: Option<String>,
+    },
+    /// Where eggs are now, by station and lot.
+    OnHand,
+    /// Join a server with an invite code.
+    Join {
+        /// The server's address, such as http://192.0.2.7:4680.
+        url: String,
+        /// The code of the invite.
+        #[arg(allow_hyphen_values = true)]
+        code: String,
+        /// Who logs here; needed where no farm is here yet.
+        #[arg(long)]
+        person: Option<String>,
+        /// A name for this device; needed where no farm is here yet.
+        #[arg(long)]
+        device: Option<String>,
+    },
+    /// Exchange with the server.
+    Sync,
+    /// Ask the server for an invite code for another device.
+    Invite,
+    /// What waits to be sent, and when the server was last heard.
+    Status,
+    /// Write everything into one file, to be passed by hand.
+    Export {
+        /// A new file.
+        file: PathBuf,
+    },
+    /// Take what another device exported, also into a new database.
+    Import {
+        /// The exported file.
+        file: PathBuf,
+        /// Who logs here; needed where no farm is here yet.
+        #[arg(long)]
+        person: Option<String>,
+        /// A name for this device; needed where no farm is here yet.
+        #[arg(long)]
+        device: Option<String>,
+    },
+    /// Look the whole database over.
+    Check,
+    /// Make the book anew from the changes.
+    Rebuild,
+    /// Write a copy of the database to a new file.
+    BackUp {
+        /// A new file.
+        file: PathBuf,
+    },
+    /// From now on, log as this person.
+    WriteAs {
+        /// The person's name or id.
+        #[arg(allow_hyphen_values = true)]
+        person: String,
+        /// Give this device a new name too.
+        #[arg(long)]
+        device: Option<String>,
+    },
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct Begin {
+    /// The farm's name.
+    #[arg(long)]
+    pub(crate) name: String,
+    /// Its time zone by IANA name, such as Europe/Dublin.
+    #[arg(long)]
+    pub(crate) zone: String,
+    /// Who logs here.
+    #[arg(long)]
+    pub(crate) person: String,
+    /// A name for this device.
+    #[arg(long)]
+    pub(crate) device: String,
+    /// Other fields of the farm, such as temperature=F; see `pointdown fields farm`.
+    #[arg(value_name = "FIELD=VALUE")]
+    pub(crate) fields: Vec<String>,
+}
+
+#[derive(Debug, clap::Args)]
+pub(crate) struct List {
+    /// Only this kind.
+    #[arg(value_parser = kinds())]
+    pub(crate) kind: Option<String>,
+    /// Only from this farm day on.
+    #[arg(long, value_name = "DAY")]
+    pub(crate) from: Option<String>,
+    /// Only up to this farm day.
+    #[arg(long, value_name = "DAY")]
+    pub(crate) to: Option<String>,
+    /// Voided and refused records too.
+    #[arg(long)]
+    pub(crate) all: bool,
+    /// At most so many, the newest; 30 unless given, with --json all.
+    #[arg(long, value_name = "N")]
+    pub(crate) most: Option<u32>,
+}
+
+fn kinds() -> PossibleValuesParser {
+    PossibleValuesParser::new(Kind::ALL.iter().map(|k| k.code()))
+}
