@@ -4,6 +4,8 @@ pub mod book;
 pub mod farm;
 #[cfg(feature = "ledger")]
 pub mod ledger;
+#[doc(hidden)]
+pub mod mutants;
 pub mod record;
 #[cfg(feature = "store")]
 pub mod store;

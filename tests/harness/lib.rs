@@ -2,5 +2,7 @@
 
 pub mod checks;
 pub mod fuzz;
+pub mod naive;
 pub mod phone;
 pub mod raw;
+pub mod sim;

@@ -10,7 +10,7 @@ use pointdown_tests::raw::{Loose, changes, empty};
 use proptest::prelude::*;
 
 use crate::family::{Family, Step};
-use crate::naive;
+use pointdown_tests::naive;
 
 fn steps() -> impl Strategy<Value = Vec<Step>> {
     let step = (0u8..17, 0u8..4, any::<u16>(), any::<u16>(), any::<u16>());

@@ -29,6 +29,13 @@ The project's own commands. Run them from anywhere inside the repository.
   cargo xtask checks [--json | --page]
                      Build and run the list of checks against published values. All words after
                      `checks` go to it.
+  cargo xtask simulate [--seeds N] [--seed S] [--trace] [--json]
+                     Play simulated families, each from its seed, with everything that can befall
+                     phones, links and server; a seed that fails is shrunk to a short script.
+                     --seed S plays that one again, or begins there; --trace tells its steps.
+  cargo xtask simulate --mutants [--mutant NAME] [--json]
+                     Put deliberate faults into core and server, one at a time, and show which
+                     seed notices each.
   cargo xtask help   This text.
 
 Needed: Rust by rustup, with rustfmt and clippy, and a C compiler. The browser compile also needs
@@ -50,12 +57,13 @@ fn main() -> ExitCode {
         "wasm" => none_left(&command, &rest).and_then(|()| wasm::command()),
         "demo" => programs::run("demo", &rest),
         "checks" => programs::run("checks", &rest),
+        "simulate" => programs::simulate(&rest),
         "help" | "--help" | "-h" => {
             process::print(HELP);
             Ok(())
         }
         other => Err(format!(
-            "there is no command {other:?}; allowed are test, wasm, demo, checks and help"
+            "there is no command {other:?}; allowed are test, wasm, demo, checks, simulate and help"
         )),
     };
     match outcome {

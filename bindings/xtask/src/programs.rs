@@ -1,4 +1,4 @@
-//! `cargo xtask demo` and `cargo xtask checks`: programs of the tests' package, built and run.
+//! `cargo xtask demo`, `checks` and `simulate`: programs of the tests' package, built and run.
 
 use crate::process;
 
@@ -19,7 +19,23 @@ pub(crate) fn run(program: &str, words: &[String]) -> Result<(), String> {
         build.args(packages);
         process::run(&mut build)?;
     }
+    run_with(&[], program, words)
+}
+
+/// Plays simulated families; with the deliberate faults compiled in only where they are asked for.
+pub(crate) fn simulate(words: &[String]) -> Result<(), String> {
+    let faulty = words.iter().any(|word| word.starts_with("--mutant"));
+    let features: &[&str] = if faulty {
+        &["--features", "mutants"]
+    } else {
+        &[]
+    };
+    run_with(features, "simulate", words)
+}
+
+fn run_with(options: &[&str], program: &str, words: &[String]) -> Result<(), String> {
     let mut command = process::cargo(&["run", "--release", "--locked"]);
+    command.args(options);
     command.args(["--package", "pointdown-tests", "--bin", program, "--"]);
     command.args(words);
     // Cargo changes no folder, so relative paths among the words keep their meaning.

@@ -7,6 +7,7 @@ use sha2::{Digest as _, Sha256};
 use super::facade::Inner;
 use super::take::Ready;
 use super::{Env, ErrorKind, Farm, FarmError, Taken};
+use crate::mutants::mutant;
 use crate::record::{DocName, Id};
 use crate::store::Location;
 
@@ -100,7 +101,7 @@ impl Inner {
             .changes
             .iter()
             .map(|c| c.actor.to_string())
-            .filter(|hex| !own.contains(hex))
+            .filter(|hex| !own.contains(hex) && !mutant("vouching_forgotten"))
             .collect();
         self.keep(ready, true, |tx| {
             let mut vouched: Vec<String> = tx.meta("vouched")?.unwrap_or_default();

@@ -3,6 +3,7 @@ use serde::{Deserialize, Serialize};
 use super::facade::{Inner, actor};
 use super::take::Ready;
 use super::{ErrorKind, Farm, FarmError};
+use crate::mutants::mutant;
 use crate::record::{Actor, Change, DocName, Draft, Hash, Kind};
 use crate::store::Tx;
 use crate::sync::phone::{MOST_BYTES, MOST_CHANGES, State, Unsent};
@@ -62,6 +63,7 @@ impl Farm {
         if !inner.exchanging {
             inner.write(|tx| Ok(tx.retry_refused()?))?;
             inner.exchanging = true;
+            inner.rechecked = false;
         }
         let state = inner.sync_state()?;
         let changes = inner.outgoing()?;
@@ -96,6 +98,14 @@ impl Farm {
             changes,
         };
         let ask = state.ask(&unsent, now);
+        if mutant("sent_before_acked") {
+            inner.write(|tx| {
+                for change in &unsent.changes {
+                    tx.sent(&change.doc, &change.hash)?;
+                }
+                Ok(())
+            })?;
+        }
         inner.underway = Some(Underway {
             sent: unsent
                 .changes
@@ -125,6 +135,12 @@ impl Farm {
             .ok_or_else(|| FarmError::new(ErrorKind::Invalid, "nothing was asked"))?;
         let before = inner.sync_state()?;
         let mut heard = before.hear(&underway.sent, answer, underway.asked_ms, now)?;
+        if mutant("change_dropped") && heard.changes.len() > 1 {
+            heard.changes.pop();
+        }
+        if mutant("page_dropped") {
+            heard.changes.clear();
+        }
         let ready = match inner.ready_all(&heard.changes, &heard.docs) {
             Ok(ready) => ready,
             // Something that the answer builds on is not here: hold everything against the server.
@@ -146,7 +162,10 @@ impl Farm {
         // that build on it.
         let mut resend: Vec<(DocName, Hash)> = Vec::new();
         for (doc, hash) in &heard.missing {
-            if inner.has(doc, hash)? {
+            // One that was sent with this very message was refused itself; to send it again would
+            // go in circles.
+            let sent = underway.sent.contains(&(doc.clone(), *hash));
+            if !sent && inner.has(doc, hash)? {
                 resend.push((doc.clone(), *hash));
             }
         }
@@ -168,14 +187,30 @@ impl Farm {
         told.extend(underway.told.iter().map(Actor::to_string));
         told.sort();
         told.dedup();
+        // An older copy of the server may have forgotten an actor that it was told of before; this
+        // phone answers for the makers of what it sends, whoever told the server of them then.
+        let mut unknown = heard.unknown.clone();
+        unknown.retain(|actor| !underway.told.contains(actor) && !mutant("unknown_ignored"));
+        told.retain(|hex| !unknown.contains(&actor(hex)));
+        let mut vouched: Vec<String> = inner
+            .store
+            .read::<_, FarmError>(|tx| Ok(tx.meta("vouched")?.unwrap_or_default()))?;
+        let others = unknown.iter().map(Actor::to_string);
+        vouched.extend(
+            others.filter(|hex| !inner.me.actors.contains(hex) && !mutant("vouching_forgotten")),
+        );
+        vouched.sort();
+        vouched.dedup();
+        let asked_for = asked_for || !unknown.is_empty();
         let (acked, state, digest) = (&heard.acked, &mut heard.state, heard.digest);
         let (mut again, mut ready_to_send) = (heard.again, 0);
+        let mut rechecked = inner.rechecked;
         let taken = inner.keep(ready, false, |tx| {
             for (doc, hash) in acked {
                 tx.sent(doc, hash)?;
             }
             for (doc, hash) in &resend {
-                tx.send_later(doc, hash)?;
+                tx.send_again(doc, hash)?;
             }
             for (doc, hash, _) in &state.refused {
                 if let Some(hash) = hash {
@@ -186,8 +221,11 @@ impl Farm {
             ready_to_send = tx.unsent()?.1;
             // With nothing left to exchange both sides must hold the same.
             if !again && ready_to_send == 0 {
-                let agreed = held(tx)? == digest;
-                if !agreed && !underway.checked {
+                let agreed = held(tx)? == digest || mutant("digest_unread");
+                // Once an exchange: what waits refused may be why they differ, and only the next
+                // exchange sends that again.
+                if !agreed && !underway.checked && !rechecked {
+                    rechecked = true;
                     state.checked = false;
                     again = true;
                 }
@@ -200,9 +238,11 @@ impl Farm {
                 .collect();
             tx.set_meta("refused", &refused)?;
             tx.set_meta("told", &told)?;
+            tx.set_meta("vouched", &vouched)?;
             tx.set_meta("sync", state)?;
             Ok(())
         })?;
+        inner.rechecked = rechecked;
         let mut again = again || ready_to_send > 0;
         if !again && let Some(offset_s) = inner.clock_news(heard.state.offset_ms.unwrap_or(0))? {
             let now = self.env.now();

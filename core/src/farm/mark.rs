@@ -3,14 +3,15 @@ use std::path::{Path, PathBuf};
 use super::{Env, FarmError, System};
 use crate::store::{Store, StoreError};
 
-/// A note beside the database file that says which state of it was last written here, and which file
-/// it was. It is written anew before every write, and within it.
+/// A note beside the database file that says which state of it was last written here.
 ///
-/// A database restored from a copy carries the note of the copy's time, which is another one than
-/// the file beside it says (or there is none beside it); one copied together with its note is
-/// another file. Then this installation takes a fresh actor: two copies that write under one would
-/// contradict each other. A needless fresh actor does no harm, so every doubt (a crash between the
-/// two writes, a moved file) ends in one.
+/// Every write leaves a new one, in the database and beside it. A database restored from a copy
+/// carries the note of the copy's time, which is another one than the file beside it says (or there
+/// is none beside it); where the note was put back together with it, the file that holds it is
+/// another one, or was written at another time than the database knows. Then this installation
+/// takes a fresh actor: two copies that write under one would contradict each other. A needless
+/// fresh actor does no harm, so every doubt (a crash between the two writes, a moved file) ends in
+/// one.
 pub(super) struct Mark {
     database: PathBuf,
     path: PathBuf,
@@ -22,44 +23,62 @@ impl Mark {
         let mut path = database.as_os_str().to_owned();
         path.push("-mark");
         let path = PathBuf::from(path);
-        let database = database.to_path_buf();
         let within: Option<String> = store.read::<_, FarmError>(|tx| Ok(tx.meta("mark")?))?;
-        let beside = std::fs::read_to_string(&path).ok();
-        let file = identity(&database);
-        let copied = within
-            .as_ref()
-            .is_some_and(|note| within != beside || !note.ends_with(&file));
-        Ok((Mark { database, path }, copied))
+        let database = database.to_path_buf();
+        let mark = Mark { database, path };
+        let beside = std::fs::read_to_string(&mark.path)
+            .ok()
+            .map(|note| note + &mark.stamp());
+        let copied = within.is_some() && within != beside;
+        Ok((mark, copied))
     }
 
     /// Before a write: leaves a new note beside the file, and gives it for the database itself.
     pub(super) fn leave(&self) -> Result<String, FarmError> {
         let mut bytes = [0; 16];
         System.fill(&mut bytes);
-        let note = data_encoding::HEXLOWER.encode(&bytes) + &identity(&self.database);
+        let note = data_encoding::HEXLOWER.encode(&bytes);
         std::fs::write(&self.path, &note).map_err(|e| {
             FarmError::from(match e.kind() {
                 std::io::ErrorKind::StorageFull => StoreError::Full,
                 _ => StoreError::ReadOnly,
             })
         })?;
-        Ok(note)
+        Ok(note + &self.stamp())
+    }
+
+    /// Which files these are: when the database was made and, on Unix, its inode and when the note
+    /// was last changed. Nobody can set that time, so a note that was put back never has the one it
+    /// had, not even in the same file.
+    fn stamp(&self) -> String {
+        let made = std::fs::metadata(&self.database)
+            .and_then(|m| m.created())
+            .ok()
+            .and_then(|t| t.duration_since(std::time::UNIX_EPOCH).ok())
+            .map_or(0, |t| t.as_nanos());
+        format!(
+            " {made:x}{}{}",
+            unix(&self.database, false),
+            unix(&self.path, true)
+        )
     }
 }
 
-/// What tells a file from a copy of it: when it was made and, on Unix, its inode.
-fn identity(database: &Path) -> String {
-    let Ok(metadata) = std::fs::metadata(database) else {
-        return String::new();
-    };
-    #[cfg(unix)]
-    let inode = std::os::unix::fs::MetadataExt::ino(&metadata);
-    #[cfg(not(unix))]
-    let inode = 0;
-    let made = metadata
-        .created()
-        .ok()
-        .and_then(|t| t.duration_since(std::time::UNIX_EPOCH).ok())
-        .map_or(0, |t| t.as_nanos());
-    format!("-{inode:x}-{made:x}")
+/// The inode of a file and, where asked for, when it was last changed.
+#[cfg(unix)]
+fn unix(path: &Path, changed: bool) -> String {
+    use std::os::unix::fs::MetadataExt;
+    std::fs::metadata(path).map_or_else(
+        |_| String::new(),
+        |m| match changed {
+            true => format!(" {:x} {}.{}", m.ino(), m.ctime(), m.ctime_nsec()),
+            false => format!(" {:x}", m.ino()),
+        },
+    )
+}
+
+/// Elsewhere nothing more is known of a file.
+#[cfg(not(unix))]
+fn unix(_: &Path, _: bool) -> String {
+    String::new()
 }

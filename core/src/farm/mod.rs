@@ -9,6 +9,8 @@ mod env;
 mod error;
 mod exchange;
 mod facade;
+#[cfg(feature = "faults")]
+mod faults;
 #[cfg(feature = "native")]
 mod http;
 mod log;
@@ -34,4 +36,6 @@ pub use peer::PeerSession;
 pub use take::Taken;
 pub use upkeep::Check;
 
+#[cfg(feature = "faults")]
+pub use crate::store::Fault;
 pub use crate::store::{Filter, Location, Row, Stray};

@@ -9,6 +9,7 @@ use crate::book::review::{
     breaches, cannot_read, clock, double, held, overdraw, retired_use, said, same_name, undecided,
 };
 use crate::ledger::Document;
+use crate::mutants::mutant;
 use crate::record::edits::{Standing, effective};
 use crate::record::{Actor, Body, DocName, Draft, Fields, Hold, Id, Kind, Lot, Parts, Record};
 use crate::store::{StoreError, Tx, Written};
@@ -157,7 +158,7 @@ pub(super) fn apart(
     one: &Written,
     other: &Written,
 ) -> Result<bool, StoreError> {
-    if one.doc != other.doc {
+    if one.doc != other.doc || mutant("doubles_by_clock") {
         return Ok(true);
     }
     if !open.contains_key(&one.doc) {

@@ -142,7 +142,7 @@ impl Inner {
         Ok(all)
     }
 
-    fn fold(&mut self, doc: &DocName) -> Result<(), FarmError> {
+    pub(super) fn fold(&mut self, doc: &DocName) -> Result<(), FarmError> {
         let saved = self.read_document(doc)?.save();
         self.write(|tx| Ok(tx.fold_doc(doc, &saved)?))
     }

@@ -13,6 +13,7 @@ use serde_json::Value;
 use super::draft::{field, kind_of};
 use super::field::overlay;
 use super::{Amend, Body, FieldType, Fields, Id, InvalidRecord, Kind, Record};
+use crate::mutants::mutant;
 
 /// What two people said apart from each other about one field.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -98,6 +99,7 @@ pub fn effective(id: Id, base: &Fields, edits: &[Edit]) -> Effective {
     let overruled: BTreeSet<Id> = amends
         .values()
         .flat_map(|a| a.over.iter().copied())
+        .filter(|_| !mutant("over_ignored"))
         .collect();
     for (name, said) in by_field(kind.as_ref().ok().copied(), &amends) {
         // An amendment is overruled for a field only by one that speaks of the same field.
@@ -207,7 +209,9 @@ fn void_of(
     let by = voids
         .iter()
         .filter(|(_, (target, _))| *target == id)
-        .find(|(void, _)| void_of(**void, voids, on_the_way).is_none())
+        .find(|(void, _)| {
+            mutant("void_of_void_ignored") || void_of(**void, voids, on_the_way).is_none()
+        })
         .map(|(void, _)| *void);
     on_the_way.remove(&id);
     by

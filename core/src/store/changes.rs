@@ -192,6 +192,18 @@ impl Tx<'_> {
         Ok(added > 0)
     }
 
+    /// The server asks for a change: it goes into the outbox, and is sent in this exchange even if it
+    /// was refused in it before.
+    pub fn send_again(&self, doc: &DocName, hash: &Hash) -> Result<(), StoreError> {
+        self.sql
+            .prepare_cached(
+                "INSERT INTO outbox (doc, hash) VALUES (?1, ?2)
+                 ON CONFLICT (doc, hash) DO UPDATE SET refused = 0",
+            )?
+            .execute(params![doc.as_str(), hash.0])?;
+        Ok(())
+    }
+
     /// The server refused a change: it goes to the end of the outbox, to be sent again in this
     /// exchange only if `again`.
     pub fn refused(&self, doc: &DocName, hash: &Hash, again: bool) -> Result<(), StoreError> {

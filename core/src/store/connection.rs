@@ -4,6 +4,7 @@ use std::time::Duration;
 use rusqlite::Connection;
 
 use super::{StoreError, Tx, migrate};
+use crate::mutants::mutant;
 
 /// Where a database is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,7 +25,7 @@ impl From<&Path> for Location {
 /// can never be older than the file.
 #[derive(Debug)]
 pub struct Store {
-    connection: Connection,
+    pub(super) connection: Connection,
 }
 
 impl Store {
@@ -59,12 +60,16 @@ impl Store {
         &mut self,
         work: impl FnOnce(&Tx<'_>) -> Result<T, E>,
     ) -> Result<T, E> {
+        self.leave_open_transaction()?;
         let transaction = self
             .connection
             .transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)
             .map_err(StoreError::from)?;
         let tx = Tx::new(transaction);
         let done = work(&tx)?;
+        if mutant("ack_before_commit") && tx.sql.total_changes() % 7 == 3 {
+            return Ok(done);
+        }
         tx.commit()?;
         Ok(done)
     }
@@ -74,8 +79,18 @@ impl Store {
         &mut self,
         work: impl FnOnce(&Tx<'_>) -> Result<T, E>,
     ) -> Result<T, E> {
+        self.leave_open_transaction()?;
         let transaction = self.connection.transaction().map_err(StoreError::from)?;
         work(&Tx::new(transaction))
+    }
+
+    /// Where a failing disk kept the last transaction from being undone, undoes it now: nobody was
+    /// told that anything of it happened.
+    fn leave_open_transaction(&mut self) -> Result<(), StoreError> {
+        if !self.connection.is_autocommit() {
+            self.connection.execute_batch("ROLLBACK")?;
+        }
+        Ok(())
     }
 
     /// Caps the file at so many pages (of 4096 bytes each); a write beyond is refused as on a full disk.

@@ -7,6 +7,8 @@
 mod changes;
 mod connection;
 mod error;
+#[cfg(feature = "faults")]
+mod faults;
 mod migrate;
 mod projection;
 mod query;
@@ -19,6 +21,8 @@ mod tx;
 pub use changes::{Kept, Unsent};
 pub use connection::{Location, Store};
 pub use error::StoreError;
+#[cfg(feature = "faults")]
+pub use faults::Fault;
 pub use migrate::{VERSION, migrate_to};
 pub use query::{Filter, Row};
 pub use review::{Apart, Written};

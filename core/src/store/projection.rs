@@ -7,6 +7,7 @@ use super::rows::id;
 use super::{StoreError, Tx};
 use crate::book::review::{Setting, breaches, said};
 use crate::book::{Move, Place, lines, moves};
+use crate::mutants::mutant;
 use crate::record::edits::{Edit, Effective, Standing, effective};
 use crate::record::{
     Actor, Body, DocName, Entry, Fields, Id, InvalidRecord, Kind, Record, Zone, decode,
@@ -109,7 +110,7 @@ impl Tx<'_> {
             if old == new {
                 return Ok(touched);
             }
-            if old < new {
+            if old < new && !mutant("second_facts_win") {
                 self.keep_stray(&entry.doc, &entry.key, entry.op, entry.actor, entry, SECOND)?;
                 return Ok(touched);
             }
@@ -258,7 +259,7 @@ impl Tx<'_> {
         };
         let flagged = broken || !said(&now).is_empty();
         self.write_record(zone, id, &base, &now, flagged)?;
-        let Some(record) = now.record.filter(|_| live) else {
+        let Some(record) = now.record.filter(|_| live || mutant("void_counted")) else {
             return Ok(());
         };
         let moved = moves(&record, zone);
@@ -356,6 +357,9 @@ impl Tx<'_> {
                 m.eggs,
             ])?;
             self.balance(m, 1)?;
+            if mutant("moves_doubled") && matches!(record.body, Body::Wash(_)) {
+                self.balance(m, 1)?;
+            }
         }
         // A recount is counted when it is settled.
         if !matches!(record.body, Body::Recount(_)) || !moved.is_empty() {
@@ -401,6 +405,11 @@ impl Tx<'_> {
                     "DELETE FROM balance WHERE place = ?1 AND species = ?2 AND lot = ?3 AND eggs = 0",
                 )?
                 .execute(params![place.code(), m.lot.species.code(), m.lot.to_string()])?;
+        }
+        if mutant("balance_clamped") {
+            self.sql.execute_batch(
+                "UPDATE balance SET eggs = max(eggs, 0) WHERE place IN ('basket', 'clean')",
+            )?;
         }
         Ok(())
     }

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use serde_bytes::{ByteArray, ByteBuf};
 
 use super::{Answer, Ask, Digest, DocDigest, Refusal, SyncError, VERSION, Why, pack, unpack};
+use crate::mutants::mutant;
 use crate::record::{Actor, Change, DocName, Hash};
 
 /// The most unsent changes that one message carries, and their most bytes.
@@ -59,6 +60,8 @@ pub struct Heard {
     pub missing: Vec<(DocName, Hash)>,
     /// Documents that the server lacks something of: all their changes enter the outbox.
     pub resend: Vec<DocName>,
+    /// Actors that the server does not know, though changes of them were sent.
+    pub unknown: Vec<Actor>,
     /// Changes that another installation made under the same actor and number.
     pub forked: Vec<(DocName, Hash)>,
     /// What to remember.
@@ -106,7 +109,8 @@ impl State {
         for (doc, list) in unpack(&answer.pack)? {
             changes.extend(list.into_iter().map(|bytes| (doc.clone(), bytes)));
         }
-        let new_epoch = self.epoch != Some(*answer.epoch);
+        let new_epoch =
+            self.epoch != Some(*answer.epoch) && !(self.epoch.is_some() && mutant("epoch_ignored"));
         let mut state = State {
             epoch: Some(*answer.epoch),
             // Halfway between asking and hearing is the fairest guess for the server's "now".
@@ -153,7 +157,12 @@ impl State {
                 .cloned()
                 .collect(),
             missing: Vec::new(),
-            resend: answer.want,
+            resend: if mutant("want_ignored") {
+                Vec::new()
+            } else {
+                answer.want
+            },
+            unknown: Vec::new(),
             forked: Vec::new(),
             again: answer.more || !state.fetch.is_empty() || !state.checked,
             state,
@@ -176,6 +185,7 @@ impl State {
                         .missing
                         .extend(hashes.iter().map(|h| (doc.clone(), Hash(**h))));
                 }
+                (Why::Unregistered(actor), _) => heard.unknown.push(Actor(*actor)),
                 (Why::Forked, Some(hash)) => heard.forked.push((doc, Hash(*hash))),
                 _ => {}
             }

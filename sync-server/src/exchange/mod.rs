@@ -8,6 +8,7 @@
 mod answer;
 mod take;
 
+use pointdown_core::mutants::mutant;
 use pointdown_core::record::{Actor, Id};
 use pointdown_core::sync::{Answer, Ask, SyncError, VERSION};
 use serde_bytes::ByteArray;
@@ -58,7 +59,9 @@ pub fn exchange(
     let write = store::write(store, farm, |log| {
         let epoch = log.epoch()?;
         // A number that this log never gave out: the store is a copy older than the phone's cursor.
-        let older = ask.epoch.is_some_and(|e| *e == epoch) && ask.cursor > log.counter()?;
+        let older = !mutant("epoch_kept")
+            && ask.epoch.is_some_and(|e| *e == epoch)
+            && ask.cursor > log.counter()?;
         let epoch = if older { log.rotate_epoch()? } else { epoch };
         log.heard(device, now_ms)?;
         for (actors, vouched) in [(&ask.actors, false), (&ask.vouched, true)] {

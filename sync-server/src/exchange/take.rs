@@ -6,6 +6,7 @@ use pointdown_core::sync::{Ask, Refusal, SyncError, Why, unpack};
 use serde_bytes::ByteArray;
 
 use crate::store::{Log, NewChange, Registered, StoreError};
+use pointdown_core::mutants::mutant;
 
 /// The most bytes of one change. A record has a few hundred; an automatic import some thousands.
 const MOST_CHANGE: usize = 1024 * 1024;
@@ -135,7 +136,7 @@ impl<'a> Taking<'a> {
                 None => missing.push(ByteArray::new(dep.0)),
             }
         }
-        if !missing.is_empty() {
+        if !missing.is_empty() && !mutant("dependency_unchecked") {
             return Ok(Err(Why::Missing(missing)));
         }
         // Every document starts from the genesis, so a change that builds on nothing is of another.
@@ -144,7 +145,7 @@ impl<'a> Taking<'a> {
             return Ok(Err(Why::Broken(why)));
         }
         // Phones refuse such a change too: here it must not get between them.
-        if change.first_op != last_op + 1 {
+        if change.first_op != last_op + 1 && !mutant("dependency_unchecked") {
             let (from, due) = (change.first_op, last_op + 1);
             let why = format!("its writes are numbered from {from}, due is {due}");
             return Ok(Err(Why::Broken(why)));

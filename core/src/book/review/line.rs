@@ -4,6 +4,7 @@ use serde::Serialize;
 use serde_json::Value;
 
 use super::super::Place;
+use crate::mutants::mutant;
 use crate::record::{Decision, Id, Instant, Lot};
 use crate::trade::Species;
 
@@ -206,7 +207,7 @@ pub fn undecided(findings: Vec<Finding>, decisions: &[Decision]) -> Vec<Finding>
         .filter(|f| {
             !decisions
                 .iter()
-                .any(|d| d.line == f.line && d.state == f.state)
+                .any(|d| d.line == f.line && (d.state == f.state || mutant("decision_for_good")))
         })
         .collect();
     open.sort_by(|a, b| (a.weight, b.since, &a.line).cmp(&(b.weight, a.since, &b.line)));

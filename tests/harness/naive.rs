@@ -34,7 +34,7 @@ fn add(tally: &mut Tally, key: impl Into<String>, n: i64) {
 }
 
 /// Holds the sheets of every day that has a record, and of the whole span, against the long way.
-pub(crate) fn same(farm: &Farm) {
+pub fn same(farm: &Farm) {
     let zone = TimeZone::get(&farm.zone().expect("a zone").to_string()).expect("the same zone");
     let mut rows = farm.list(&Filter::default()).expect("a list");
     rows.retain(|row| !row.doc.is_farm());

@@ -1,0 +1,288 @@
+//! The server: one store, some processes over it, and what befalls them.
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU8, Ordering};
+
+use pointdown_core::record::{Actor, Id};
+use pointdown_core::sync::{Answer, Ask};
+use pointdown_server::exchange::{ExchangeError, exchange};
+use pointdown_server::store::{
+    self, DeviceKind, DeviceRow, Epoch, Joined, Joining, Logged, NewInvite, SecretHash, Sqlite,
+    Store, StoreError, Work,
+};
+
+use super::Dice;
+
+/// Where a process is killed in the middle of an exchange.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Killed {
+    /// Not at all.
+    No,
+    /// After it read the message, before anything was written.
+    Before,
+    /// With everything written and nothing committed.
+    Within,
+    /// After the commit, before the answer.
+    After,
+}
+
+/// A store whose process is killed at a point.
+struct Dying<'a> {
+    store: &'a Sqlite,
+    killed: Killed,
+    writes: AtomicU8,
+}
+
+fn dead() -> StoreError {
+    StoreError::Backend("the process was killed".into())
+}
+
+impl Store for Dying<'_> {
+    fn epoch(&self) -> Result<Epoch, StoreError> {
+        self.store.epoch()
+    }
+    fn new_epoch(&self) -> Result<Epoch, StoreError> {
+        self.store.new_epoch()
+    }
+    fn farms(&self) -> Result<Vec<Id>, StoreError> {
+        self.store.farms()
+    }
+    fn add_invite(&self, invite: &NewInvite) -> Result<(), StoreError> {
+        self.store.add_invite(invite)
+    }
+    fn join(&self, joining: &Joining) -> Result<Joined, StoreError> {
+        self.store.join(joining)
+    }
+    fn device(&self, token: &SecretHash) -> Result<Option<DeviceRow>, StoreError> {
+        self.store.device(token)
+    }
+    fn devices(&self, farm: Id) -> Result<Vec<DeviceRow>, StoreError> {
+        self.store.devices(farm)
+    }
+    fn revoke(&self, farm: Id, device: Id, now: i64) -> Result<bool, StoreError> {
+        self.store.revoke(farm, device, now)
+    }
+    fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError> {
+        if self.killed == Killed::After {
+            return Err(dead());
+        }
+        self.store.read_log(farm, work)
+    }
+    fn write_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError> {
+        if self.killed == Killed::Before {
+            return Err(dead());
+        }
+        self.writes.fetch_add(1, Ordering::SeqCst);
+        self.store.write_log(farm, &mut |log| {
+            work(log)?;
+            if self.killed == Killed::Within {
+                return Err(dead());
+            }
+            Ok(())
+        })
+    }
+}
+
+/// A device's place at the server.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Auth {
+    /// Its id there.
+    pub device: Id,
+    /// The hash of its token.
+    pub token: SecretHash,
+}
+
+/// What a phone gets for its message.
+#[derive(Debug)]
+pub enum Reply {
+    /// The bytes of an answer.
+    Answer(Vec<u8>),
+    /// The device is not let in: it was shut out, or the store does not know it any more.
+    NotIn,
+    /// Nothing: the process was killed.
+    Nothing,
+}
+
+/// The processes and their store.
+pub struct Hall {
+    folder: PathBuf,
+    processes: Vec<Sqlite>,
+    /// Copies of the store.
+    pub copies: Vec<Vec<u8>>,
+    /// The farm that is kept here.
+    pub farm: Id,
+}
+
+const FILE: &str = "server.db";
+
+impl Hall {
+    /// A new store with so many processes over it.
+    pub fn new(folder: &Path, farm: Id, processes: usize) -> Result<Hall, String> {
+        let mut hall = Hall {
+            folder: folder.join("server"),
+            processes: Vec::new(),
+            copies: Vec::new(),
+            farm,
+        };
+        hall.start(processes)?;
+        Ok(hall)
+    }
+
+    fn start(&mut self, processes: usize) -> Result<(), String> {
+        for _ in 0..processes {
+            let process = Sqlite::open(&self.folder).map_err(|e| format!("a server: {e}"))?;
+            self.processes.push(process);
+        }
+        Ok(())
+    }
+
+    /// Ends every process and starts as many again.
+    pub fn restart(&mut self) -> Result<(), String> {
+        let n = self.processes.len();
+        self.processes.clear();
+        self.start(n)
+    }
+
+    /// Copies the store aside.
+    pub fn back_up(&mut self) -> Result<(), String> {
+        // With every process ended SQLite folds its write-ahead log into the one file.
+        let n = self.processes.len();
+        self.processes.clear();
+        let bytes = std::fs::read(self.folder.join(FILE)).map_err(|e| e.to_string())?;
+        self.copies.push(bytes);
+        self.start(n)
+    }
+
+    /// Puts a copy in the place of the store.
+    pub fn restore(&mut self, copy: usize, new_epoch: bool) -> Result<(), String> {
+        let n = self.processes.len();
+        self.processes.clear();
+        for suffix in ["", "-wal", "-shm"] {
+            let _ = std::fs::remove_file(self.folder.join(format!("{FILE}{suffix}")));
+        }
+        std::fs::write(self.folder.join(FILE), &self.copies[copy]).map_err(|e| e.to_string())?;
+        self.start(n)?;
+        if new_epoch {
+            self.store().new_epoch().map_err(|e| e.to_string())?;
+        }
+        Ok(())
+    }
+
+    /// Any of the processes.
+    pub fn store(&self) -> &Sqlite {
+        &self.processes[0]
+    }
+
+    /// Lets a device in: with an invite to the farm, or with an open one where the farm is new.
+    pub fn join(&self, actors: &[Actor], now: i64, dice: &mut Dice) -> Result<Auth, String> {
+        let store = self.store();
+        let known = store.farms().map_err(|e| e.to_string())?;
+        let code = dice.bytes();
+        let invite = NewInvite {
+            code,
+            farm: known.contains(&self.farm).then_some(self.farm),
+            made_at: now,
+            expires: now + 1000,
+        };
+        store.add_invite(&invite).map_err(|e| e.to_string())?;
+        let auth = Auth {
+            device: Id::at(now, dice.bytes()),
+            token: dice.bytes(),
+        };
+        let joining = Joining {
+            code,
+            farm: Some(self.farm),
+            begin: None,
+            device: auth.device,
+            name: "a phone".into(),
+            kind: DeviceKind::Phone,
+            token: auth.token,
+            actors: actors.to_vec(),
+            now,
+        };
+        match store.join(&joining).map_err(|e| e.to_string())? {
+            Joined::In(_) => Ok(auth),
+            other => Err(format!("a device is not let in: {other:?}")),
+        }
+    }
+
+    /// Shuts a device out.
+    pub fn revoke(&self, auth: &Auth, now: i64) -> Result<bool, String> {
+        let done = self.store().revoke(self.farm, auth.device, now);
+        done.map_err(|e| e.to_string())
+    }
+
+    /// One message to one of the processes, which may be killed over it.
+    pub fn ask(
+        &mut self,
+        auth: &Auth,
+        body: &[u8],
+        now: i64,
+        killed: Killed,
+        dice: &mut Dice,
+    ) -> Result<Reply, String> {
+        let n = dice.below(self.processes.len());
+        let process = &self.processes[n];
+        let row = process.device(&auth.token).map_err(|e| e.to_string())?;
+        let Some(row) = row.filter(|row| row.revoked_at.is_none()) else {
+            return Ok(Reply::NotIn);
+        };
+        let dying = Dying {
+            store: process,
+            killed,
+            writes: AtomicU8::new(0),
+        };
+        let before = (process.epoch().map_err(|e| e.to_string())?, self.head()?);
+        match exchange(&dying, row.farm, row.id, body, now) {
+            Ok(done) => {
+                promised(body, &done.answer, before)?;
+                Ok(Reply::Answer(done.answer))
+            }
+            Err(ExchangeError::Message(_)) => Ok(Reply::Nothing),
+            Err(ExchangeError::Store(_)) if killed != Killed::No => {
+                self.processes.remove(n);
+                self.start(1)?;
+                Ok(Reply::Nothing)
+            }
+            Err(e) => Err(format!("the server fails: {e}")),
+        }
+    }
+
+    /// The number of the last change.
+    pub fn head(&self) -> Result<u64, String> {
+        store::read(self.store(), self.farm, |log| log.counter())
+            .or_else(|e| match e {
+                StoreError::NoSuchFarm => Ok(0),
+                e => Err(e),
+            })
+            .map_err(|e| e.to_string())
+    }
+
+    /// The whole log.
+    pub fn log(&self) -> Result<Vec<Logged>, String> {
+        if self.head()? == 0 {
+            return Ok(Vec::new());
+        }
+        store::read(self.store(), self.farm, |log| log.after(0, usize::MAX))
+            .map_err(|e| e.to_string())
+    }
+}
+
+/// What the protocol promises of every answer.
+fn promised(body: &[u8], answer: &[u8], (epoch, head): (Epoch, u64)) -> Result<(), String> {
+    let Ok(ask) = Ask::decode(body) else {
+        return Err("the server answered what is no message".into());
+    };
+    let answer = Answer::decode(answer).map_err(|e| format!("an answer is none: {e}"))?;
+    let ahead = ask.epoch.is_some_and(|e| *e == epoch) && ask.cursor > head;
+    if ahead && *answer.epoch == epoch {
+        return Err(format!(
+            "a store older than a phone's cursor ({} of {head}) keeps its epoch",
+            ask.cursor
+        ));
+    }
+    if ask.epoch.is_none() && answer.epoch.as_slice() != epoch {
+        return Err("an answer names another epoch than the store's".into());
+    }
+    Ok(())
+}

@@ -1,0 +1,141 @@
+//! Where the eggs are, record by record in the order of their times.
+
+use std::collections::BTreeMap;
+
+use jiff::tz::TimeZone;
+use pointdown_core::record::Id;
+
+use super::said::Standing;
+use super::{Stands, number, parts, text};
+
+/// Eggs at one place.
+pub(super) type Shelf = BTreeMap<String, i64>;
+
+/// Records that took eggs away, with who and when, in order.
+pub(super) type Took = Vec<(Id, Option<Id>, i64)>;
+
+/// The balances, and who took what from where.
+#[derive(Debug, Default)]
+pub struct Ledger {
+    /// Place, then lot, then eggs.
+    pub(super) shelves: BTreeMap<&'static str, Shelf>,
+    /// Place and lot, then what took eggs away from there.
+    pub(super) took: BTreeMap<(&'static str, String), Took>,
+}
+
+/// The farm day of a moment.
+pub(super) fn day(at: i64, zone: &TimeZone) -> String {
+    let at = jiff::Timestamp::from_millisecond(at).unwrap_or_default();
+    zone.to_datetime(at).date().to_string()
+}
+
+fn place(word: &str) -> &'static str {
+    match word {
+        "basket" => "basket",
+        "clean" => "clean",
+        _ => "cartoned",
+    }
+}
+
+fn species(lot: &str) -> &str {
+    lot.split('/').nth(1).unwrap_or("")
+}
+
+impl Ledger {
+    /// Plays all records that count.
+    pub fn of(stands: &Stands<'_>, zone: &TimeZone) -> Ledger {
+        let mut all: Vec<&Standing<'_>> = stands.0.values().filter(|s| s.counts()).collect();
+        all.sort_by_key(|s| (s.at, s.fact.id));
+        let mut ledger = Ledger::default();
+        for s in all {
+            ledger.play(s, zone);
+        }
+        for shelf in ledger.shelves.values_mut() {
+            shelf.retain(|_, n| *n != 0);
+        }
+        ledger
+    }
+
+    fn put(&mut self, s: &Standing<'_>, from: &'static str, to: &'static str, lot: &str, n: i64) {
+        let shelf = self.shelves.entry(from).or_default();
+        *shelf.entry(lot.to_string()).or_default() -= n;
+        *self
+            .shelves
+            .entry(to)
+            .or_default()
+            .entry(lot.to_string())
+            .or_default() += n;
+        let took = self.took.entry((from, lot.to_string())).or_default();
+        if took.last().is_none_or(|(id, ..)| *id != s.fact.id) {
+            took.push((s.fact.id, s.by(), s.at));
+        }
+    }
+
+    fn play(&mut self, s: &Standing<'_>, zone: &TimeZone) {
+        let f = &s.fields;
+        match s.kind() {
+            "gather" => {
+                let lot = format!("{}/{}", day(s.at, zone), text(f, "species"));
+                if number(f, "count") > 0 {
+                    self.put(s, "nest", "basket", &lot, number(f, "count"));
+                }
+            }
+            "recount" => self.recount(s, zone),
+            kind @ ("wash" | "cull" | "carton" | "out") => {
+                for (lot, n) in parts(f) {
+                    let station = place(text(f, "station"));
+                    match kind {
+                        "wash" => self.put(s, "basket", "clean", &lot, n),
+                        "cull" => self.put(s, station, "pulled", &lot, n),
+                        "carton" => self.put(s, place(text(f, "from")), "cartoned", &lot, n),
+                        _ if text(f, "way") == "returned" => self.put(s, "out", station, &lot, n),
+                        _ => self.put(s, station, "out", &lot, n),
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn recount(&mut self, s: &Standing<'_>, zone: &TimeZone) {
+        let station = place(text(&s.fields, "station"));
+        let counted = number(&s.fields, "counted");
+        let shelf = self.shelves.get(station).cloned().unwrap_or_default();
+        let one = text(&s.fields, "lot").to_string();
+        if !one.is_empty() {
+            let short = shelf.get(&one).copied().unwrap_or(0) - counted;
+            self.missed(s, station, &one, short);
+            return;
+        }
+        let whose = text(&s.fields, "species");
+        // Text of lots of one species sorts by their day: the oldest first.
+        let here: Vec<(String, i64)> = shelf
+            .into_iter()
+            .filter(|(lot, _)| species(lot) == whose)
+            .collect();
+        let mut short: i64 = here.iter().map(|(_, n)| n).sum::<i64>() - counted;
+        if short < 0 {
+            let newest = here
+                .iter()
+                .rev()
+                .find(|(_, n)| *n > 0)
+                .map(|(lot, _)| lot.clone());
+            let lot = newest.unwrap_or_else(|| format!("{}/{whose}", day(s.at, zone)));
+            self.missed(s, station, &lot, short);
+            return;
+        }
+        for (lot, n) in here {
+            let missed = n.clamp(0, short);
+            self.missed(s, station, &lot, missed);
+            short -= missed;
+        }
+    }
+
+    fn missed(&mut self, s: &Standing<'_>, station: &'static str, lot: &str, short: i64) {
+        match short {
+            0 => {}
+            n if n > 0 => self.put(s, station, "unaccounted", lot, n),
+            n => self.put(s, "unaccounted", station, lot, -n),
+        }
+    }
+}

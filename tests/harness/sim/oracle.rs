@@ -1,0 +1,213 @@
+//! What must hold: of one phone at any time, and of everything at the end.
+
+use std::collections::BTreeSet;
+
+use pointdown_core::book::review::Finding;
+use pointdown_core::farm::{Farm, Location};
+use pointdown_core::record::{DocName, Id};
+use serde_json::Value;
+
+use super::model::{Facts, Line, list};
+use super::world::Outcome;
+use super::{Dice, World};
+use crate::phone::TestEnv;
+
+/// Rounds of everyone syncing that are always enough.
+const MOST_ROUNDS: usize = 12;
+
+impl World {
+    /// The database of a phone is whole, and every lot's eggs are accounted for.
+    pub(super) fn check(&self, n: usize) -> Outcome {
+        let check = self.phones[n].farm().check().map_err(|e| e.message)?;
+        match check.wrong.first() {
+            None => Ok(()),
+            Some(wrong) => Err(format!("phone {n} does not check: {wrong}")),
+        }
+    }
+
+    /// What was written here since a server was joined is at the server or in the outbox.
+    pub(super) fn on_its_way(&self, n: usize) -> Outcome {
+        let slot = &self.phones[n];
+        if slot.fooled || slot.own.is_empty() {
+            return Ok(());
+        }
+        let there = self.at_server()?;
+        let due = slot.own.difference(&there).count() as u64;
+        let waiting = slot.farm().status().map_err(|e| e.message)?.waiting;
+        if waiting >= due {
+            return Ok(());
+        }
+        Err(format!(
+            "phone {n}: {due} of its records are not at the server, {waiting} are on their way"
+        ))
+    }
+
+    /// All links heal; everyone syncs until nothing moves.
+    pub(super) fn heal(&mut self) -> Outcome {
+        let mut dice = Dice::new(self.script.seed ^ 0x4ea1);
+        let state = |world: &World| -> Result<Vec<(usize, u64, bool)>, String> {
+            let mut all = vec![(world.hall.head()? as usize, 0, true)];
+            for slot in &world.phones {
+                let status = slot.farm().status().map_err(|e| e.message)?;
+                all.push((slot.has.len(), status.waiting, status.agreed));
+            }
+            Ok(all)
+        };
+        for round in 0..MOST_ROUNDS {
+            let before = state(self)?;
+            for n in 0..self.phones.len() {
+                self.pass(1000);
+                if self.phones[n].auth.is_none() {
+                    self.phones[n].hurt = true;
+                    self.join(n, &mut dice)?;
+                }
+                let done = self.sync(n, &mut dice, false);
+                done.map_err(|e| format!("phone {n} does not sync: {e}"))?;
+                if self.phones[n].auth.is_none() {
+                    self.join(n, &mut dice)?;
+                    let done = self.sync(n, &mut dice, false);
+                    done.map_err(|e| format!("phone {n} does not sync: {e}"))?;
+                }
+                self.note(n)?;
+            }
+            let now = state(self)?;
+            if round > 0 && now == before && now.iter().all(|(_, _, agreed)| *agreed) {
+                return Ok(());
+            }
+        }
+        Err("the family does not come to rest".into())
+    }
+
+    /// Everything that must hold at the end.
+    pub(super) fn judge(&mut self) -> Outcome {
+        let mut facts: Facts = self.facts.clone();
+        let present = self.phones[0].has.clone();
+        for fact in self.facts.keys() {
+            if !present.contains(fact) && !self.excused.contains(fact) {
+                let there = |slot: &super::world::Slot| slot.has.contains(fact);
+                let on: Vec<usize> = (0..self.phones.len())
+                    .filter(|n| there(&self.phones[*n]))
+                    .collect();
+                return Err(format!(
+                    "record {fact} was acknowledged and is missing; phones {on:?} have it: {:?}",
+                    on.first().map(|n| self.phones[*n].farm().status())
+                ));
+            }
+        }
+        facts.retain(|id, _| present.contains(id));
+        let model = list(&facts, self.hall.farm);
+        let first = self.phones[0].farm();
+        let view = first.view().map_err(|e| e.message)?;
+        let review = first.review().map_err(|e| e.message)?;
+        for n in 0..self.phones.len() {
+            let farm = self.phones[n].farm();
+            let status = farm.status().map_err(|e| e.message)?;
+            if status.waiting != 0 || !status.refused.is_empty() || !status.agreed {
+                return Err(format!("phone {n} is not done: {status:?}"));
+            }
+            same(
+                &format!("phone {n}"),
+                &view,
+                &farm.view().map_err(|e| e.message)?,
+            )?;
+            if farm.review().map_err(|e| e.message)? != review {
+                return Err(format!("phone {n} has another review list"));
+            }
+            self.check(n)?;
+        }
+        let replica = self.replica()?;
+        same("the server", &view, &replica.view().map_err(|e| e.message)?)?;
+        if replica.review().map_err(|e| e.message)? != review {
+            return Err("the server has another review list".into());
+        }
+        first.rebuild().map_err(|e| e.message)?;
+        same(
+            "a rebuilt book",
+            &view,
+            &first.view().map_err(|e| e.message)?,
+        )?;
+        alike(&review, &model)?;
+        crate::naive::same(first);
+        Ok(())
+    }
+
+    /// A replica fed from the server's log.
+    fn replica(&self) -> Result<Farm, String> {
+        let env = TestEnv::new(pointdown_core::record::Instant::from_ms(self.now), 1);
+        let farm = Farm::make(&Location::Memory, env, self.hall.farm).map_err(|e| e.message)?;
+        let log: Vec<(DocName, Vec<u8>)> = self
+            .hall
+            .log()?
+            .into_iter()
+            .map(|l| (l.doc, l.bytes))
+            .collect();
+        farm.take(&log)
+            .map_err(|e| format!("the server's log: {e}"))?;
+        Ok(farm)
+    }
+}
+
+/// Two books, row by row.
+fn same(whose: &str, one: &[String], other: &[String]) -> Outcome {
+    if one == other {
+        return Ok(());
+    }
+    let (a, b): (BTreeSet<_>, BTreeSet<_>) = (one.iter().collect(), other.iter().collect());
+    let only = |x: &BTreeSet<&String>, y: &BTreeSet<&String>| {
+        x.difference(y)
+            .next()
+            .map_or("nothing".into(), |row| (*row).clone())
+    };
+    Err(format!(
+        "{whose} has another book: here {}, there {}",
+        only(&a, &b),
+        only(&b, &a)
+    ))
+}
+
+/// The list of the program against the naive one.
+fn alike(review: &[Finding], model: &[Line]) -> Outcome {
+    let list: Vec<Line> = review.iter().filter_map(line).collect();
+    for (n, ours) in list.iter().enumerate() {
+        let theirs = model.iter().find(|l| l.line == ours.line);
+        if theirs != Some(ours) {
+            return Err(format!(
+                "the review list says {ours:?}, the naive model {theirs:?}"
+            ));
+        }
+        if model.get(n).map(|l| &l.line) != Some(&ours.line) {
+            return Err(format!(
+                "line {n} of the review list is {}, out of order",
+                ours.line
+            ));
+        }
+    }
+    match model.get(list.len()) {
+        None => Ok(()),
+        Some(more) => Err(format!("the review list lacks {more:?}")),
+    }
+}
+
+/// A line as far as the naive model knows it. Breaches of rules of the trade have tests of their
+/// own.
+fn line(finding: &Finding) -> Option<Line> {
+    let mut what = serde_json::to_value(&finding.what).ok()?;
+    if what["kind"] == "breach" {
+        return None;
+    }
+    if let Value::Object(map) = &mut what {
+        // Words for people; the state holds what there is to compare.
+        map.remove("problem");
+        map.remove("why");
+    }
+    let records: BTreeSet<Id> = finding.records.iter().copied().collect();
+    Some(Line {
+        line: finding.line.clone(),
+        state: finding.state.clone(),
+        weight: finding.weight as u8,
+        since: finding.since.ms(),
+        people: finding.people.iter().copied().collect(),
+        records,
+        what,
+    })
+}

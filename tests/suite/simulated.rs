@@ -1,0 +1,75 @@
+//! Simulated families, each from its seed. `POINTDOWN_SEEDS` says how many.
+
+use std::collections::BTreeSet;
+
+use pointdown_tests::sim::report::{base, simulate};
+use pointdown_tests::sim::{Act, Script, play};
+
+#[test]
+fn whatever_befalls_a_family_its_records_come_together() {
+    let asked = std::env::var("POINTDOWN_SEEDS").ok();
+    let seeds = asked.and_then(|n| n.parse().ok()).unwrap_or(2000);
+    let threads = std::thread::available_parallelism().map_or(2, usize::from);
+    let report = simulate(1, seeds, threads);
+    assert_eq!(report.failed.len(), 0, "{:#?}", report.failed);
+    assert_eq!(report.seeds, seeds);
+    if seeds >= 300 {
+        // A kind of fault that never came shows nothing.
+        for what in [
+            "answer cut",
+            "answer garbled",
+            "answer lost",
+            "answer of another message",
+            "clock wrong",
+            "device not let in",
+            "device revoked",
+            "file damaged",
+            "foreign write",
+            "killed",
+            "meeting cut",
+            "meeting garbled",
+            "message cut",
+            "message doubled",
+            "message garbled",
+            "message lost",
+            "old message again",
+            "power lost",
+            "restored",
+            "server killed",
+            "server restored",
+            "storage",
+            "wiped",
+        ] {
+            assert!(
+                report.faults.get(what).is_some_and(|n| *n > 0),
+                "{what}: {report:#?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_seed_plays_the_same_each_time() {
+    for seed in [2, 101, 184] {
+        let script = Script::of(seed);
+        assert_eq!(script, Script::of(seed));
+        let (one, two) = (play(&script, &base()), play(&script, &base()));
+        assert_eq!(one.said, two.said);
+        assert_eq!(one.faults, two.faults);
+        assert_eq!(one.broken, two.broken);
+    }
+}
+
+#[test]
+fn scripts_have_all_kinds_of_steps_in_them() {
+    let scripts: Vec<Script> = (1..200).map(Script::of).collect();
+    let acts: BTreeSet<Act> = scripts
+        .iter()
+        .flat_map(|s| &s.steps)
+        .map(|s| s.act)
+        .collect();
+    assert_eq!(acts.len(), 28);
+    let phones: BTreeSet<usize> = scripts.iter().map(|s| s.phones).collect();
+    assert!(phones.contains(&2) && phones.contains(&8));
+    assert!(scripts.iter().any(|s| s.calm) && scripts.iter().any(|s| s.servers == 3));
+}
