@@ -6,6 +6,7 @@ use chrono::{Days, NaiveDate};
 use pointdown_core::trade::cartons::{
     Capacities, Egg, LeftOver, LeftOverReason, Plan, classes, plan_by_pack,
 };
+use pointdown_core::trade::label::{LabelRequest, Part, Producer, SizeWords, label};
 use pointdown_core::trade::rules::{HousePolicy, RulePack};
 use pointdown_core::trade::size;
 use pointdown_core::trade::units::Grams;
@@ -248,6 +249,35 @@ fn other_species_go_by_count_and_a_plan_says_why() {
     assert!(found.caution.contains("decide"), "{}", found.caution);
     assert_eq!(classes(pack.sizes.as_ref(), Species::Hen).len(), 6);
     assert_eq!(classes(None, Species::Hen)[0].code, None);
+
+    // What a group is called goes straight onto its label, under either pack.
+    for pack in [pack.clone(), RulePack::eu()] {
+        for group in planned(&eggs, &[6], true, &pack, &house).value.groups {
+            let size = group.code.map_or(SizeWords::Unsized, SizeWords::Class);
+            let request = LabelRequest {
+                species: group.species,
+                eggs: 6,
+                size,
+                weighed: true,
+                grade: None,
+                graded: false,
+                pack_day: today(),
+                oldest_lay: group.cartons[0].oldest.unwrap(),
+                best_by: None,
+                producer: Some(Producer {
+                    name: "Example Farm".into(),
+                    address: vec!["1 Example Lane".into()],
+                    code: None,
+                }),
+                lot: None,
+                claims: Vec::new(),
+            };
+            let lines = label(&request, &pack, &house).unwrap().value;
+            let line = lines.iter().find(|line| line.part == Part::Count).unwrap();
+            let classed = group.species == Species::Hen;
+            assert_eq!(line.text.contains(&group.class), classed, "{}", line.text);
+        }
+    }
 
     // One tag on a hen's and a duck's egg is as wrong as on two of one species.
     eggs[7].tag = 0;
