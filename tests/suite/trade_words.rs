@@ -3,7 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use pointdown_core::record::{FieldType, Kind, spec};
+use pointdown_core::record::{Body, FieldType, Id, Kind, Record, decode, encode, spec};
 use pointdown_core::trade::quality::Quality;
 use pointdown_core::trade::rules::{HousePolicy, RulePack, in_force};
 use pointdown_core::trade::{Defect, Disposal, Means};
@@ -125,6 +125,31 @@ fn a_farm_keeps_rules_of_its_own_only_if_they_can_be() {
         long.allowed.contains("65536 bytes") && long.value.len() < 100,
         "{long}"
     );
+}
+
+/// A pack is nested deeper than anything else in a record.
+#[test]
+fn rules_of_ones_own_come_back_from_their_stored_form() {
+    let own = RulePack::custom(&RulePack::eu(), "Our county");
+    let house = HousePolicy {
+        keep_bloom: true,
+        ..HousePolicy::default()
+    };
+    let fields = json!({
+        "kind": "farm", "name": "Larkmeadow", "zone": "Europe/Dublin", "rule_pack": "custom",
+        "rules": own, "house": house,
+    });
+    let bytes = encode(fields.as_object().unwrap());
+    assert!(bytes.len() < 16_000, "{}", bytes.len());
+    let id = Id::at(1_780_000_000_000, [7; 10]);
+    let record = Record::read(id, &decode(&bytes).unwrap()).unwrap();
+    let Body::Farm(farm) = record.body else {
+        panic!("{:?}", record.body)
+    };
+    assert_eq!(farm.house, Some(house));
+    let code = farm.rule_pack.as_deref().unwrap();
+    assert_eq!(in_force(code, farm.rules.as_deref()), Ok(own));
+    assert!(record.unknown.is_empty());
 }
 
 #[test]

@@ -1,9 +1,10 @@
 use chrono::NaiveDate;
 use serde_json::{Map, Number, Value};
 
+use super::rules::LONGEST;
 use super::{Fields, Id, Instant, InvalidRecord, Kind, Lot, Station, Zone};
 use crate::trade::rules::{HousePolicy, RulePack};
-use crate::trade::{Defect, Species, TradeError};
+use crate::trade::{Defect, Species};
 
 /// The most eggs, birds or cartons that one record may count.
 pub(super) const MOST: u64 = 10_000;
@@ -72,9 +73,6 @@ pub enum FieldType {
     HousePolicy,
 }
 
-/// The longest rule pack or house policy, in bytes of JSON. The built-in ones have about 10,000.
-const LONGEST_RULES: usize = 65_536;
-
 /// Reasons to pull eggs beside the defects of [`Defect`].
 pub(super) const OTHER_REASONS: [&str; 5] = ["too_old", "held", "called_back", "broken", "other"];
 
@@ -120,10 +118,10 @@ impl FieldType {
             FieldType::Zone => "allowed is an IANA name such as Europe/Dublin".into(),
             FieldType::Values => "allowed are fields of the record that is amended".into(),
             FieldType::RulePack => format!(
-                "allowed is a whole rule pack with the code custom, as JSON of at most {LONGEST_RULES} bytes"
+                "allowed is a whole rule pack with the code custom, as JSON of at most {LONGEST} bytes"
             ),
             FieldType::HousePolicy => {
-                format!("allowed is a house policy, as JSON of at most {LONGEST_RULES} bytes")
+                format!("allowed is a house policy, as JSON of at most {LONGEST} bytes")
             }
         }
     }
@@ -232,52 +230,9 @@ impl FieldType {
             FieldType::RulePack | FieldType::HousePolicy => None,
         }
     }
-
-    /// An object of rules, given as such or as text, that stands the check. It is kept as it was
-    /// given: a newer version may know more of its fields.
-    fn rules(
-        &self,
-        name: &str,
-        value: &Value,
-        check: impl Fn(&Value) -> Result<(), TradeError>,
-    ) -> Result<Value, InvalidRecord> {
-        let object = match value {
-            Value::String(text) => serde_json::from_str(text).ok(),
-            other => Some(other.clone()),
-        };
-        let object = object
-            .filter(|o| o.is_object() && o.to_string().len() <= LONGEST_RULES)
-            .ok_or_else(|| InvalidRecord::new(name, shown(value), self.allowed()))?;
-        check(&object).map_err(|error| match error {
-            TradeError::OutOfRange {
-                field,
-                value,
-                low,
-                high,
-                unit,
-            } => InvalidRecord::new(
-                format!("{name}: {field}"),
-                format!("{value} {unit}"),
-                format!("allowed is {low} to {high} {unit}"),
-            ),
-            TradeError::NotAllowed {
-                field,
-                value,
-                allowed,
-            } => InvalidRecord::new(
-                format!("{name}: {field}"),
-                value,
-                format!("allowed is {allowed}"),
-            ),
-            other => {
-                InvalidRecord::new(name, shown(&object), format!("{}; {other}", self.allowed()))
-            }
-        })?;
-        Ok(object)
-    }
 }
 
-fn shown(value: &Value) -> String {
+pub(super) fn shown(value: &Value) -> String {
     match value {
         Value::String(s) => format!("{s:?}"),
         other => other.to_string(),

@@ -14,6 +14,7 @@ mod field;
 mod id;
 mod kind;
 mod lot;
+mod rules;
 mod schema;
 mod time;
 

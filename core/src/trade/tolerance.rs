@@ -240,7 +240,13 @@ mod tests {
         assert!(judge(359, 1));
         assert!(judge(342, 18));
         assert!(!judge(341, 19));
-        assert!(aa.judge(&LotCounts::default(), false).is_err());
+        // WAC 16-104-190: a lot is two or more eggs.
+        let of = |of_grade| LotCounts {
+            of_grade,
+            ..LotCounts::default()
+        };
+        assert!(aa.judge(&of(2), false).is_ok());
+        assert!(aa.judge(&of(1), false).is_err());
     }
 
     #[test]

@@ -192,6 +192,19 @@ impl<T: Copy> Range<T> {
 mod tests {
     use super::*;
 
+    /// The international pound is 0.45359237 kg, the inch 25.4 mm, the US gallon 231 cubic inches:
+    /// exact by definition (NIST Handbook 44, appendix C, from memory). A units library that rounds
+    /// the ounce cannot show a slip in the seventh figure.
+    #[test]
+    fn conversions_are_those_of_the_definitions() {
+        assert_eq!(Grams::from_ounces(16.0).0, 453.59237);
+        assert_eq!(Grams::from_pounds(1.0).0, 453.59237);
+        assert_eq!(Millimetres::from_inches(0.125).0, 3.175);
+        let gallon = 231.0 * 2.54 * 2.54 * 2.54 / 1000.0;
+        assert!((Litres::from_us_gallons(1.0).0 - gallon).abs() < 1e-12);
+        assert!((Celsius::from_fahrenheit(212.0).0 - 100.0).abs() < 1e-12);
+    }
+
     #[test]
     fn a_difference_is_not_a_reading() {
         assert!((CelsiusDelta::from_fahrenheit_delta(20.0).0 - 11.0 - 1.0 / 9.0).abs() < 1e-12);

@@ -1,7 +1,7 @@
 use chrono::{Days, NaiveDate};
 use pointdown_core::trade::rates::{
-    Convention, Flock, FlockChange, GatherDay, Minor, RatesError, cost_per_dozen, feed_per_dozen,
-    lay_rate,
+    AlarmWish, Baseline, Convention, DropAlarm, Flock, FlockChange, GatherDay, Minor, RatesError,
+    cost_per_dozen, feed_per_dozen, flock_days, lay_rate,
 };
 use proptest::prelude::*;
 
@@ -42,6 +42,40 @@ fn an_unknown_day_is_not_a_day_of_no_eggs() {
     gathers[4].eggs = Some(80);
     let both = lay_rate(day(0), day(9), &gathers, &flock(50)).unwrap();
     assert_eq!((both.hen_day_percent, both.unknown_days), (Some(80.0), 0));
+}
+
+/// Each second day a round for two days, on which nobody came: the usual rate, and no drop in it.
+#[test]
+fn a_round_for_two_days_is_one_observation_of_both() {
+    let two_days = |n| GatherDay {
+        covers: 2,
+        ..GatherDay::new(day(n), Some(40 + n as u32 % 3))
+    };
+    let gathers: Vec<GatherDay> = (0..30).map(|n| two_days(2 * n + 1)).collect();
+    let mut birds = flock(25);
+    let days = flock_days(day(0), day(59), &gathers, &birds).unwrap();
+    assert_eq!(days.len(), 60);
+    assert_eq!((days[0].hens, days[0].eggs), (25, None));
+    assert_eq!((days[1].hens, days[1].eggs), (50, Some(41)));
+    let baseline = Baseline::from_days(&days, None).unwrap();
+    assert!((baseline.rate - 0.82).abs() < 0.01, "{}", baseline.rate);
+    let wish = AlarmWish {
+        drop: 0.2,
+        days_between_false_alarms: 200.0,
+    };
+    let alarm = DropAlarm::design(&baseline, 25, wish).unwrap();
+    assert!(alarm.run(&days).iter().all(|day| !day.alarm));
+
+    // A hen that is gone by the second day counts on the first.
+    birds.changes.push(FlockChange {
+        day: day(1),
+        added: 0,
+        lost: 5,
+    });
+    let days = flock_days(day(0), day(1), &gathers[..1], &birds).unwrap();
+    assert_eq!((days[0].hens, days[1].hens), (25, 45));
+    let twice = [gathers[0], GatherDay::new(day(0), Some(3))];
+    assert!(flock_days(day(0), day(1), &twice, &birds).is_err());
 }
 
 #[test]

@@ -3,6 +3,7 @@ use std::collections::BTreeMap;
 use chrono::{Days, NaiveDate};
 use serde::{Deserialize, Serialize};
 
+use super::baseline::FlockDay;
 use super::error::RatesError;
 
 /// Whether a bird counts on the day it came or went. It changes the answer, so it is said.
@@ -125,41 +126,8 @@ pub fn lay_rate(
     gathers: &[GatherDay],
     flock: &Flock,
 ) -> Result<LayRate, RatesError> {
-    let day_error = |field, value, allowed: String| {
-        Err(RatesError::Day {
-            field,
-            value,
-            allowed,
-        })
-    };
-    if to < from {
-        return day_error("to", to, format!("{from} or later"));
-    }
-    let mut covered: BTreeMap<NaiveDate, bool> = BTreeMap::new();
-    let mut eggs = 0;
-    for gather in gathers {
-        if gather.covers == 0 {
-            return Err(RatesError::Number {
-                field: "covers",
-                value: 0.0,
-                allowed: "1 day or more",
-            });
-        }
-        eggs += u64::from(gather.eggs.unwrap_or(0));
-        for back in 0..u64::from(gather.covers) {
-            let day = gather.day.checked_sub_days(Days::new(back));
-            match day.filter(|day| (from..=to).contains(day)) {
-                Some(day) if covered.insert(day, gather.eggs.is_some()).is_some() => {
-                    return day_error("day", day, "each day covered once".into());
-                }
-                Some(_) => {}
-                None => {
-                    let allowed = format!("gathers of the days {from} to {to}");
-                    return day_error("day", gather.day, allowed);
-                }
-            }
-        }
-    }
+    let covered = covered(from, to, gathers)?;
+    let eggs: u64 = gathers.iter().map(|g| u64::from(g.eggs.unwrap_or(0))).sum();
     let (mut hen_days, mut all_hen_days, mut known_days, mut days) = (0, 0, 0_u32, 0_u32);
     for day in from.iter_days().take_while(|day| *day <= to) {
         let hens = u64::from(flock.hens(day)?);
@@ -193,4 +161,80 @@ pub fn lay_rate(
         hen_housed_percent: percent(u64::from(flock.housed) * u64::from(known_days)),
         why,
     })
+}
+
+/// The days that the gathers cover, and whether their eggs are known.
+fn covered(
+    from: NaiveDate,
+    to: NaiveDate,
+    gathers: &[GatherDay],
+) -> Result<BTreeMap<NaiveDate, bool>, RatesError> {
+    let day_error = |field, value, allowed: String| {
+        Err(RatesError::Day {
+            field,
+            value,
+            allowed,
+        })
+    };
+    if to < from {
+        return day_error("to", to, format!("{from} or later"));
+    }
+    let mut covered: BTreeMap<NaiveDate, bool> = BTreeMap::new();
+    for gather in gathers {
+        if gather.covers == 0 {
+            return Err(RatesError::Number {
+                field: "covers",
+                value: 0.0,
+                allowed: "1 day or more",
+            });
+        }
+        for back in 0..u64::from(gather.covers) {
+            let day = gather.day.checked_sub_days(Days::new(back));
+            match day.filter(|day| (from..=to).contains(day)) {
+                Some(day) if covered.insert(day, gather.eggs.is_some()).is_some() => {
+                    return day_error("day", day, "each day covered once".into());
+                }
+                Some(_) => {}
+                None => {
+                    let allowed = format!("gathers of the days {from} to {to}");
+                    return day_error("day", gather.day, allowed);
+                }
+            }
+        }
+    }
+    Ok(covered)
+}
+
+/// The days from `from` to `to` as charts, alarm and forecast take them. A gather that covers several
+/// days is one observation, on its own day, of all the hen-days that it covers; the days before it
+/// and those without a gather are unknown, not zero.
+///
+/// # Errors
+/// As for [`lay_rate`].
+pub fn flock_days(
+    from: NaiveDate,
+    to: NaiveDate,
+    gathers: &[GatherDay],
+    flock: &Flock,
+) -> Result<Vec<FlockDay>, RatesError> {
+    covered(from, to, gathers)?;
+    let by_day: BTreeMap<NaiveDate, &GatherDay> = gathers.iter().map(|g| (g.day, g)).collect();
+    let of_day = |day: NaiveDate| {
+        let Some(gather) = by_day.get(&day) else {
+            let hens = flock.hens(day)?;
+            return Ok(FlockDay { hens, eggs: None });
+        };
+        let days = day.iter_days().rev().take(gather.covers as usize);
+        let hens = days
+            .map(|day| flock.hens(day))
+            .try_fold(0_u32, |sum, hens| Ok(sum.saturating_add(hens?)))?;
+        Ok(FlockDay {
+            hens,
+            eggs: gather.eggs,
+        })
+    };
+    from.iter_days()
+        .take_while(|day| *day <= to)
+        .map(of_day)
+        .collect()
 }

@@ -31,5 +31,5 @@ pub use distribution::{Counts, normal_quantile};
 pub use error::RatesError;
 pub use forecast::{Ahead, Forecast, ForecastDay, Order, OrderChance, forecast};
 pub use interval::{Interval, Proportion};
-pub use lay::{Convention, Flock, FlockChange, GatherDay, LayRate, lay_rate};
+pub use lay::{Convention, Flock, FlockChange, GatherDay, LayRate, flock_days, lay_rate};
 pub use shares::{Cull, CullShare, Gathered, cull_shares};

@@ -1,5 +1,6 @@
 //! Which rules a farm works under, from what it has stored.
 
+use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
@@ -44,6 +45,39 @@ impl HousePolicy {
     }
 }
 
+/// The words of a pack or policy, as somebody gave it, that it does not know, each with its path,
+/// for example `cleaning.water_mim`. Reading passes over them, since a newer version may know them;
+/// whoever writes a pack by hand wants to hear of a slip that leaves a limit out.
+pub fn unknown_words(given: &Value, read: &impl Serialize) -> Vec<String> {
+    fn walk(path: &str, given: &Value, known: &Value, found: &mut Vec<String>) {
+        match (given, known) {
+            (Value::Object(given), Value::Object(known)) => {
+                for (word, value) in given {
+                    let path = match path {
+                        "" => word.clone(),
+                        _ => format!("{path}.{word}"),
+                    };
+                    match known.get(word) {
+                        Some(known) => walk(&path, value, known, found),
+                        None => found.push(path),
+                    }
+                }
+            }
+            (Value::Array(given), Value::Array(known)) => {
+                for (i, (value, known)) in given.iter().zip(known).enumerate() {
+                    walk(&format!("{path}[{i}]"), value, known, found);
+                }
+            }
+            _ => {}
+        }
+    }
+    let mut found = Vec::new();
+    if let Ok(known) = serde_json::to_value(read) {
+        walk("", given, &known, &mut found);
+    }
+    found
+}
+
 /// The rule pack in force under the farm's choice; its own pack counts under `custom` only.
 ///
 /// # Errors
@@ -85,6 +119,23 @@ mod tests {
         assert_eq!(
             unknown,
             "rule_pack is mars; allowed is us_federal, eu, custom"
+        );
+    }
+
+    #[test]
+    fn a_slip_of_the_pen_is_named() {
+        let own = RulePack::custom(&RulePack::us_federal(), "Our county");
+        let mut given = serde_json::to_value(&own).unwrap();
+        assert_eq!(unknown_words(&given, &own), Vec::<String>::new());
+        let cleaning = given["cleaning"].as_object_mut().unwrap();
+        let limit = cleaning.remove("water_min").unwrap();
+        cleaning.insert("water_mim".into(), limit);
+        given["tolerances"][1]["cheks"] = 0.5.into();
+        let read = RulePack::own(&given).unwrap();
+        assert_eq!(read.cleaning.water_min, None);
+        assert_eq!(
+            unknown_words(&given, &read),
+            ["cleaning.water_mim", "tolerances[1].cheks"]
         );
     }
 

@@ -9,7 +9,7 @@ mod in_force;
 mod us;
 
 pub use house::HousePolicy;
-pub use in_force::in_force;
+pub use in_force::{in_force, unknown_words};
 
 use serde::{Deserialize, Serialize};
 
