@@ -6,6 +6,7 @@
 
 mod changes;
 mod connection;
+mod count;
 mod error;
 #[cfg(feature = "faults")]
 mod faults;

@@ -2,7 +2,7 @@ use std::collections::BTreeMap;
 
 use rusqlite::params;
 
-use super::projection::{ByLot, read_move};
+use super::count::{ByLot, read_move};
 use super::rows::{id, id_and_fields, records};
 use super::{StoreError, Tx};
 use crate::book::{Moment, Move, Place, lines, settle};
