@@ -7,6 +7,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
 use chrono::{Days, NaiveDate, NaiveTime};
+use pointdown_core::book::review::Choice;
 use pointdown_core::farm::{Beginning, Env, Farm, Filter, Join, Location, Row, System};
 use pointdown_core::record::{Draft, Fields, Instant, Kind, Station, Zone};
 use pointdown_core::trade::Species;
@@ -146,6 +147,7 @@ impl Story {
             self.morning(day)?;
             if day == DAYS - 3 {
                 told.push(self.edit_against_void(day)?);
+                told.push(self.decide(day)?);
             }
             if last {
                 break;
@@ -394,6 +396,29 @@ impl Story {
         self.phone("Tobin")
             .void(twice.id, "that round was logged already in the morning")?;
         Ok("Olu amends a gather to 2 eggs while Tobin, out of reach, voids it".into())
+    }
+
+    /// Indoors in the afternoon the two words meet. Marit looks into the nests, and decides.
+    fn decide(&self, day: u64) -> Result<String> {
+        self.set(day, "17:30")?;
+        for who in ["Olu", "Tobin", "Marit"] {
+            self.phone(who).sync()?;
+        }
+        let farm = self.phone("Marit");
+        let restores = |choice: &Choice| matches!(choice, Choice::Restore { .. });
+        let review = farm.review()?;
+        let (line, choice) = review
+            .iter()
+            .find_map(|finding| {
+                let choice = finding.choices.iter().find(|c| restores(c))?;
+                Some((&finding.line, choice))
+            })
+            .ok_or("the review list does not name the amended and voided gather")?;
+        farm.decide(line, choice)?;
+        if farm.review()?.iter().any(|finding| &finding.line == line) {
+            return Err("a decided line still stands in the review list".into());
+        }
+        Ok("The review list shows both; Marit counts the two eggs and takes the void back".into())
     }
 
     fn here(&self, farm: &Farm, station: Station, species: Species) -> Result<u32> {
