@@ -4,7 +4,7 @@
 //! A [`Script`] follows from a seed: who does what and what breaks, step by step, in virtual time.
 //! Each step has dice of its own, so any of them may be left out and the rest still makes sense;
 //! that is how a failing script is made short. After the last step all links heal, everyone syncs
-//! until nothing moves, and then everything must hold that [`oracle`] lists.
+//! until nothing moves, and then everything must hold that `oracle` lists.
 
 mod dice;
 mod faults;

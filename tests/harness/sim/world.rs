@@ -59,7 +59,7 @@ pub struct World {
     pub hall: Hall,
     /// Every record that was ever acknowledged or seen, with what its writer had seen.
     pub facts: BTreeMap<Id, Fact>,
-    /// Records that may be missing: see [`World::lost`].
+    /// Records that may be missing: see `World::lost`.
     pub excused: BTreeSet<Id>,
     /// Messages that were sent, for being sent again.
     pub old_asks: Vec<(Auth, Vec<u8>)>,
