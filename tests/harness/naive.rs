@@ -105,7 +105,10 @@ fn by_hand(
         let counts = today.as_str() >= from;
         match row.kind.as_str() {
             "gather" => {
-                let lot = format!("{today}/{}", text(row, "species"));
+                let mut lot = format!("{today}/{}", text(row, "species"));
+                if row.fields.get("apart") == Some(&json!(true)) {
+                    lot = format!("{lot}/{}", text(row, "coop"));
+                }
                 add(
                     shelf.entry("basket").or_default(),
                     lot,

@@ -15,6 +15,7 @@ mod layouts;
 mod ledger;
 mod merging;
 mod newer;
+mod outbox;
 mod rates;
 mod records;
 mod recount;

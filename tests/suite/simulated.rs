@@ -68,7 +68,7 @@ fn scripts_have_all_kinds_of_steps_in_them() {
         .flat_map(|s| &s.steps)
         .map(|s| s.act)
         .collect();
-    assert_eq!(acts.len(), 28);
+    assert_eq!(acts.len(), 31);
     let phones: BTreeSet<usize> = scripts.iter().map(|s| s.phones).collect();
     assert!(phones.contains(&2) && phones.contains(&8));
     assert!(scripts.iter().any(|s| s.calm) && scripts.iter().any(|s| s.servers == 3));

@@ -3,12 +3,28 @@ use std::sync::atomic::AtomicBool;
 
 use super::{Farm, FarmError};
 use crate::store::Fault;
+use crate::sync::Digest;
 
 impl Farm {
     /// Lets the database fail at a place of the test's choosing, or lets it be again; the flag says
     /// whether it has failed since.
     pub fn fail_at(&self, fault: Option<Fault>) -> Result<Arc<AtomicBool>, FarmError> {
         Ok(self.lock().store.fail_at(fault)?)
+    }
+
+    /// Rows that were written since the database was opened: the same number as long as nothing
+    /// changes.
+    pub fn rows_written(&self) -> u64 {
+        self.lock().store.rows_written()
+    }
+
+    /// A digest of all changes here: two phones with the same one hold the same set.
+    pub fn digest(&self) -> Result<Digest, FarmError> {
+        let mut all = Digest::default();
+        let mut inner = self.lock();
+        let docs = inner.store.read::<_, FarmError>(super::exchange::digests)?;
+        docs.iter().for_each(|doc| all.join(&doc.digest));
+        Ok(all)
     }
 
     /// Folds every document into its saved form, however few single changes it has.

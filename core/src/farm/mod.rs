@@ -34,8 +34,8 @@ pub use http::{Exchange, Join};
 pub use log::Logged;
 pub use peer::PeerSession;
 pub use take::Taken;
-pub use upkeep::Check;
+pub use upkeep::{Check, HOLDS};
 
 #[cfg(feature = "faults")]
-pub use crate::store::Fault;
+pub use crate::store::{Fault, use_vfs};
 pub use crate::store::{Filter, Location, Row, Stray};

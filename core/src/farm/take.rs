@@ -94,13 +94,15 @@ impl Inner {
         let mut ready = Ready::default();
         let mut here: BTreeMap<(DocName, Hash), u64> = BTreeMap::new();
         let mut numbers: BTreeMap<(DocName, Actor), u64> = BTreeMap::new();
+        let mut firsts: BTreeMap<&DocName, Change> = BTreeMap::new();
         for (doc, bytes) in changes {
             let (change, entries) = read_change(doc, bytes)?;
             let key = (doc.clone(), change.hash);
             if here.contains_key(&key) || self.has(doc, &change.hash)? {
                 continue;
             }
-            let first = genesis(self.me.farm, doc);
+            let farm = self.me.farm;
+            let first = firsts.entry(doc).or_insert_with(|| genesis(farm, doc));
             let mut missing = Vec::new();
             let mut last_op = 0;
             for dep in &change.deps {

@@ -14,7 +14,8 @@ use crate::record::{Actor, Change, DocName, Entry, Hash, Id};
 /// One document in memory.
 #[derive(Debug, Clone)]
 pub struct Document {
-    farm: Id,
+    /// The hash of its first change.
+    genesis: Hash,
     name: DocName,
     automerge: Automerge,
 }
@@ -36,12 +37,14 @@ impl Document {
     /// A document with nothing in it but its genesis.
     pub fn new(farm: Id, name: DocName, actor: Actor) -> Document {
         let mut automerge = Automerge::new().with_actor(ActorId::from(actor.0));
-        if let Ok(first) = automerge::Change::try_from(genesis(farm, &name).bytes.as_slice()) {
+        let first = genesis(farm, &name);
+        let genesis = first.hash;
+        if let Ok(first) = automerge::Change::try_from(first.bytes.as_slice()) {
             // The genesis has no dependencies, so nothing can keep it from being applied.
             let _ = automerge.apply_changes([first]);
         }
         Document {
-            farm,
+            genesis,
             name,
             automerge,
         }
@@ -72,13 +75,13 @@ impl Document {
         }
         automerge.set_actor(ActorId::from(actor.0));
         let document = Document {
-            farm,
+            genesis: genesis(farm, &name).hash,
             name: name.clone(),
             automerge,
         };
         // The genesis names farm and document, and nobody can take it back: what stands under "_doc"
         // now may be a later write of a foreign program.
-        if !document.has(&document.genesis()) {
+        if !document.has(&document.genesis) {
             return Err(broken("it is a document of another farm or month".into()));
         }
         Ok(document)
@@ -105,10 +108,6 @@ impl Document {
             })
         })
         .unwrap_or_else(|| Err(broken("its columns contradict one another".into())))
-    }
-
-    fn genesis(&self) -> Hash {
-        genesis(self.farm, &self.name).hash
     }
 
     /// The name of the document.
@@ -265,11 +264,10 @@ impl Document {
 
     /// Changes that came after these heads, each after those that it builds on, but the genesis.
     fn since(&self, heads: &[ChangeHash]) -> Vec<Vec<u8>> {
-        let genesis = self.genesis();
         self.automerge
             .get_changes(heads)
             .into_iter()
-            .filter(|c| c.hash().0 != genesis.0)
+            .filter(|c| c.hash().0 != self.genesis.0)
             .map(|c| c.raw_bytes().to_vec())
             .collect()
     }

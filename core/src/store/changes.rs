@@ -205,9 +205,11 @@ impl Tx<'_> {
     }
 
     /// The server refused a change: it goes to the end of the outbox, to be sent again in this
-    /// exchange only if `again`.
+    /// exchange only if `again`. One that does not wait there is none of ours.
     pub fn refused(&self, doc: &DocName, hash: &Hash, again: bool) -> Result<(), StoreError> {
-        self.sent(doc, hash)?;
+        if !self.sent(doc, hash)? {
+            return Ok(());
+        }
         self.sql
             .prepare_cached("INSERT INTO outbox (doc, hash, refused) VALUES (?1, ?2, ?3)")?
             .execute(params![doc.as_str(), hash.0, !again])?;
@@ -222,12 +224,13 @@ impl Tx<'_> {
         Ok(())
     }
 
-    /// Takes a change out of the outbox: the server has it.
-    pub fn sent(&self, doc: &DocName, hash: &Hash) -> Result<(), StoreError> {
-        self.sql
+    /// Takes a change out of the outbox, since the server has it; `false` where it was not there.
+    pub fn sent(&self, doc: &DocName, hash: &Hash) -> Result<bool, StoreError> {
+        let taken = self
+            .sql
             .prepare_cached("DELETE FROM outbox WHERE doc = ?1 AND hash = ?2")?
             .execute(params![doc.as_str(), hash.0])?;
-        Ok(())
+        Ok(taken > 0)
     }
 
     /// The changes still to be sent, oldest first, with their bytes where they stand alone; with

@@ -21,6 +21,30 @@ impl From<&Path> for Location {
     }
 }
 
+#[cfg(feature = "faults")]
+fn open_file(path: &Path) -> rusqlite::Result<Connection> {
+    match super::faults::vfs() {
+        Some(vfs) => Connection::open_with_flags_and_vfs(path, rusqlite::OpenFlags::default(), vfs),
+        None => Connection::open(path),
+    }
+}
+
+#[cfg(not(feature = "faults"))]
+fn open_file(path: &Path) -> rusqlite::Result<Connection> {
+    Connection::open(path)
+}
+
+/// When SQLite waits for the disk: at every commit.
+fn synchronous() -> &'static str {
+    if mutant("synchronous_off") {
+        "OFF"
+    } else if mutant("synchronous_normal") {
+        "NORMAL"
+    } else {
+        "FULL"
+    }
+}
+
 /// An open database. It is the only one that has the file open: what it keeps in memory beside it
 /// can never be older than the file.
 #[derive(Debug)]
@@ -32,19 +56,23 @@ impl Store {
     /// Opens the database, makes or upgrades its tables, and locks it for this process.
     pub fn open(location: &Location) -> Result<Store, StoreError> {
         let mut connection = match location {
-            Location::File(path) => Connection::open(path)?,
+            Location::File(path) => open_file(path)?,
             Location::Memory => Connection::open_in_memory()?,
         };
         // Whoever has the file open keeps it open; a short wait is for one that is just closing.
         connection.busy_timeout(Duration::from_secs(1))?;
+        // Said before the first look into the file, so that the index of the log is kept in this
+        // process and no shared memory is needed beside the file.
+        if !cfg!(target_family = "wasm") {
+            connection.pragma_update(None, "locking_mode", "EXCLUSIVE")?;
+        }
         migrate::layout(&connection)?;
         // In a browser there is no shared memory and one connection only; there the journal is a
         // plain one. Everywhere else a log that is written ahead, synced at every commit.
         if !cfg!(target_family = "wasm") {
-            connection.pragma_update(None, "locking_mode", "EXCLUSIVE")?;
             connection.pragma_update_and_check(None, "journal_mode", "WAL", |_| Ok(()))?;
         }
-        connection.pragma_update(None, "synchronous", "FULL")?;
+        connection.pragma_update(None, "synchronous", synchronous())?;
         connection.pragma_update(None, "foreign_keys", "ON")?;
         connection.pragma_update(None, "temp_store", "MEMORY")?;
         connection.set_prepared_statement_cache_capacity(64);

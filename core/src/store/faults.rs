@@ -1,5 +1,6 @@
 //! A database that fails where a test wants it to.
 
+use std::cell::Cell;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 
@@ -14,7 +15,27 @@ pub enum Fault {
     Commit(u32),
 }
 
+thread_local! {
+    static VFS: Cell<Option<&'static str>> = const { Cell::new(None) };
+}
+
+/// Opens every database that this thread opens from now on through a registered SQLite VFS of this
+/// name, or through the system's own again.
+pub fn use_vfs(name: Option<&'static str>) {
+    VFS.with(|vfs| vfs.set(name));
+}
+
+pub(super) fn vfs() -> Option<&'static str> {
+    VFS.with(Cell::get)
+}
+
 impl Store {
+    /// Rows that were inserted, updated or deleted since the database was opened: the same number
+    /// as long as nothing is written.
+    pub fn rows_written(&self) -> u64 {
+        self.connection.total_changes()
+    }
+
     /// Lets the database fail, or lets it be; says by the flag when it has.
     pub fn fail_at(&mut self, fault: Option<Fault>) -> Result<Arc<AtomicBool>, StoreError> {
         let failed = Arc::new(AtomicBool::new(false));

@@ -23,7 +23,7 @@ pub use changes::{Kept, Unsent};
 pub use connection::{Location, Store};
 pub use error::StoreError;
 #[cfg(feature = "faults")]
-pub use faults::Fault;
+pub use faults::{Fault, use_vfs};
 pub use migrate::{VERSION, migrate_to};
 pub use query::{Filter, Row};
 pub use review::{Apart, Written};

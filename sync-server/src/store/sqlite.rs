@@ -2,6 +2,7 @@ use std::path::Path;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
+use pointdown_core::mutants::mutant;
 use pointdown_core::record::Id;
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 
@@ -74,6 +75,9 @@ impl Sqlite {
         let tx = connection.transaction_with_behavior(behavior)?;
         let log = SqliteLog::new(&tx, farm)?;
         work(&log)?;
+        if mutant("answer_before_commit") && tx.total_changes() % 5 == 3 {
+            return Ok(());
+        }
         Ok(tx.commit()?)
     }
 }

@@ -1,23 +1,32 @@
 //! What befalls phones and the server's store.
 
 use std::collections::BTreeSet;
+use std::error::Error;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use pointdown_core::farm::{Farm, FarmError, Fault, Location};
-use pointdown_core::ledger::read_change;
-use pointdown_core::record::Id;
+use pointdown_core::store::{VERSION, migrate_to};
+use rusqlite::Connection;
 
 use super::hall::Auth;
 use super::world::Outcome;
-use super::{Act, Dice, World};
+use super::{Act, Dice, World, disk};
 
 /// The files of a phone, copied aside.
 #[derive(Debug, Clone)]
 pub struct Backup {
     files: Files,
     auth: Option<Auth>,
+}
+
+/// A failure that waits for its moment.
+pub(super) enum Armed {
+    /// Of the database: whether it has failed.
+    Database(Arc<AtomicBool>),
+    /// Of the power.
+    Power,
 }
 
 /// The database, its write-ahead log, and the note beside them.
@@ -63,17 +72,52 @@ impl Files {
 }
 
 impl World {
-    /// Lets the database of a phone fail before long.
-    pub(super) fn arm(&mut self, n: usize, dice: &mut Dice) -> Result<Arc<AtomicBool>, String> {
-        let fault = match dice.below(4) {
+    /// Lets the database of a phone fail before long, or its power.
+    pub(super) fn arm(&mut self, n: usize, dice: &mut Dice) -> Result<Armed, String> {
+        let within = 1 << dice.below(11);
+        let fault = match dice.below(6) {
             0 => Fault::Commit(dice.below(3) as u32),
+            1..=3 => Fault::Step(dice.below(within) as u32),
             _ => {
-                let within = 1 << dice.below(11);
-                Fault::Step(dice.below(within) as u32)
+                // A log writes and syncs the journal a few times; what an exchange brings, more often.
+                let within = 1 << dice.below(6);
+                let after = dice.below(within) as u32;
+                disk::cut_power(&self.phones[n].path, Some(after));
+                return Ok(Armed::Power);
             }
         };
         let armed = self.phones[n].farm().fail_at(Some(fault));
-        armed.map_err(|e| e.message)
+        armed.map(Armed::Database).map_err(|e| e.message)
+    }
+
+    /// Takes the failure out again, and lets the phone come back if it came to it.
+    pub(super) fn disarm(&mut self, n: usize, armed: Armed, dice: &mut Dice) -> Outcome {
+        match armed {
+            Armed::Power if disk::is_off(&self.phones[n].path) => {
+                self.befell("power lost");
+                self.say("the power failed".into());
+                self.come_back(n, dice)
+            }
+            Armed::Power => {
+                disk::cut_power(&self.phones[n].path, None);
+                Ok(())
+            }
+            Armed::Database(failed) => {
+                let quiet = self.phones[n].farm().fail_at(None);
+                quiet.map_err(|e| e.message)?;
+                if !failed.load(Ordering::SeqCst) {
+                    return Ok(());
+                }
+                self.befell("storage");
+                self.phones[n].hurt = true;
+                self.say("the database failed".into());
+                if dice.once_in(4) {
+                    return Ok(());
+                }
+                self.befell("killed");
+                self.reopen(n)
+            }
+        }
     }
 
     /// Closes a phone as if it were killed, and opens it again.
@@ -81,6 +125,7 @@ impl World {
         let slot = &mut self.phones[n];
         slot.open = None;
         slot.call = None;
+        slot.looked = None;
         let location = Location::from(slot.path.as_path());
         let farm = Farm::open(&location, slot.env.clone())
             .map_err(|e| format!("phone {n} does not open again: {e}"))?;
@@ -88,44 +133,56 @@ impl World {
         Ok(())
     }
 
-    /// The power fails while something is written: of what came after the last synced commit any
-    /// part may be on the disk, torn, zero or anything.
+    /// The power fails after something was acknowledged, and perhaps while more is written.
     pub(super) fn power_loss(&mut self, n: usize, dice: &mut Dice) -> Outcome {
+        const ACTS: [Act; 6] = [
+            Act::Log,
+            Act::Log,
+            Act::Amend,
+            Act::Void,
+            Act::Hear,
+            Act::Upkeep,
+        ];
         self.befell("power lost");
+        for _ in 0..dice.below(3) {
+            let act = ACTS[dice.below(4)];
+            let done = self.person(act, n, dice);
+            done.map_err(|e| format!("{act:?} on phone {n}: {e}"))?;
+            self.note(n)?;
+        }
         let path = self.phones[n].path.clone();
-        let before = Files::read(&path)?;
-        let act = *dice.pick(&[Act::Log, Act::Log, Act::Amend, Act::Void, Act::Hear]);
+        let within = 1 << dice.below(6);
+        disk::cut_power(&path, Some(dice.below(within) as u32));
+        let act = *dice.pick(&ACTS);
         let done: Result<(), FarmError> = match act {
             Act::Hear => self.send(n).and_then(|()| self.hear(n, dice)),
+            Act::Upkeep => self.upkeep(n, dice),
             act => self.person(act, n, dice),
         };
-        done.map_err(|e| format!("{act:?} on phone {n}: {e}"))?;
-        let mut after = Files::read(&path)?;
-        self.phones[n].open = None;
-        self.phones[n].call = None;
-        self.phones[n].hurt = true;
-        self.phones[n].brought = None;
-        let synced = before.wal.len();
-        let grew = after.db == before.db && after.wal.starts_with(&before.wal);
-        if grew && after.wal.len() > synced {
-            let at = synced + dice.below(after.wal.len() - synced + 1);
-            match dice.below(4) {
-                0 => after.wal.truncate(at),
-                1 => after.wal[at..].fill(0),
-                2 => after.wal[at..]
-                    .iter_mut()
-                    .for_each(|b| *b ^= dice.any() as u8),
-                _ => {
-                    let torn: Vec<u8> = (0..dice.below(9000)).map(|_| dice.any() as u8).collect();
-                    after.wal.extend(torn);
-                }
-            }
+        match done {
+            Err(e) if !disk::is_off(&path) => return Err(format!("{act:?} on phone {n}: {e}")),
+            Ok(()) if !disk::is_off(&path) => self.note(n)?,
+            _ => {}
         }
+        self.come_back(n, dice)
+    }
+
+    /// Starts a phone whose power failed: of what was not synced any part may be on the disk. The
+    /// note beside the database is not synced at all, so it may be gone.
+    fn come_back(&mut self, n: usize, dice: &mut Dice) -> Outcome {
+        let path = self.phones[n].path.clone();
+        let mut files = Files::read(&path)?;
+        files.db = disk::after_power_loss(&path, dice);
+        files.wal = disk::after_power_loss(&beside(&path, "-wal"), dice);
         if dice.once_in(4) {
-            after.mark = Some(Vec::new());
+            files.mark = Some(Vec::new());
         }
+        let slot = &mut self.phones[n];
+        slot.open = None;
+        slot.hurt = true;
+        slot.brought = None;
         Files::remove(&path);
-        after.write(&path)?;
+        files.write(&path)?;
         self.reopen(n)
     }
 
@@ -138,6 +195,7 @@ impl World {
         slot.brought = None;
         slot.auth = None;
         slot.hurt = true;
+        slot.looked = None;
         slot.has.clear();
         slot.own.clear();
         let (path, env) = (slot.path.clone(), slot.env.clone());
@@ -207,6 +265,23 @@ impl World {
         self.lost()
     }
 
+    /// A phone comes from an earlier version: its changes stand in the tables of that one, which are
+    /// brought to today's when it is opened.
+    pub(super) fn upgrade(&mut self, n: usize, dice: &mut Dice) -> Outcome {
+        self.befell("upgraded");
+        let version = 1 + dice.below(VERSION as usize) as u32;
+        self.say(format!("from layout {version}"));
+        let slot = &mut self.phones[n];
+        (slot.open, slot.call) = (None, None);
+        let old = beside(&slot.path, "-old");
+        older(&slot.path, &old, version).map_err(|e| format!("layout {version}: {e}"))?;
+        let files = Files::read(&old)?;
+        Files::remove(&old);
+        Files::remove(&slot.path);
+        files.write(&slot.path)?;
+        self.reopen(n)
+    }
+
     /// Whatever no phone and no server has now is lost by right: its phone was wiped or put back
     /// before it could send it, or the server that had it was put back. It may still come again out
     /// of a backup or a late message; nothing else may be missing at the end.
@@ -215,21 +290,10 @@ impl World {
         for slot in &self.phones {
             held.extend(slot.has.iter().copied());
         }
-        held.extend(self.at_server()?);
+        held.extend(self.hall.records()?);
         let gone = self.facts.keys().filter(|id| !held.contains(id));
         self.excused.extend(gone.copied());
         Ok(())
-    }
-
-    /// The records that the server has.
-    pub(super) fn at_server(&self) -> Result<BTreeSet<Id>, String> {
-        let mut all = BTreeSet::new();
-        for logged in self.hall.log()? {
-            let (_, entries) =
-                read_change(&logged.doc, &logged.bytes).map_err(|e| e.to_string())?;
-            all.extend(entries.iter().filter_map(|e| e.key.parse::<Id>().ok()));
-        }
-        Ok(all)
     }
 
     /// A clock is put wrong, or right.
@@ -290,4 +354,22 @@ impl World {
         }
         Ok(())
     }
+}
+
+/// Writes what is the truth of a database, without any view of it, into the tables of an earlier
+/// version.
+fn older(now: &Path, old: &Path, version: u32) -> Result<(), Box<dyn Error>> {
+    let mut database = Connection::open(old)?;
+    migrate_to(&mut database, version)?;
+    database.execute("ATTACH ?1 AS now", [now.to_string_lossy()])?;
+    for table in ["meta", "doc", "change", "actor", "outbox"] {
+        let columns = database.prepare(&format!("SELECT * FROM {table}"))?;
+        let columns: Vec<_> = columns.column_names().collect();
+        let columns = columns.join(", ");
+        database.execute_batch(&format!(
+            "INSERT INTO main.{table} ({columns}) SELECT {columns} FROM now.{table}"
+        ))?;
+    }
+    database.execute("DELETE FROM main.meta WHERE key = 'view'", [])?;
+    Ok(())
 }

@@ -1,8 +1,10 @@
 //! The server: one store, some processes over it, and what befalls them.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU8, Ordering};
 
+use pointdown_core::ledger::read_change;
 use pointdown_core::record::{Actor, Id};
 use pointdown_core::sync::{Answer, Ask};
 use pointdown_server::exchange::{ExchangeError, exchange};
@@ -111,6 +113,8 @@ pub struct Hall {
     pub copies: Vec<Vec<u8>>,
     /// The farm that is kept here.
     pub farm: Id,
+    records: BTreeSet<Id>,
+    read_to: u64,
 }
 
 const FILE: &str = "server.db";
@@ -123,6 +127,8 @@ impl Hall {
             processes: Vec::new(),
             copies: Vec::new(),
             farm,
+            records: BTreeSet::new(),
+            read_to: 0,
         };
         hall.start(processes)?;
         Ok(hall)
@@ -136,11 +142,39 @@ impl Hall {
         Ok(())
     }
 
-    /// Ends every process and starts as many again.
-    pub fn restart(&mut self) -> Result<(), String> {
+    /// Ends every process, or kills it, and starts as many again.
+    pub fn restart(&mut self, kill: bool) -> Result<(), String> {
+        // Who is killed closes nothing: the files stay as they are, the write-ahead log not folded.
+        let paths = ["", "-wal"].map(|end| self.folder.join(format!("{FILE}{end}")));
+        let files = paths.each_ref().map(|path| std::fs::read(path).ok());
         let n = self.processes.len();
         self.processes.clear();
+        if kill {
+            for (path, bytes) in paths.iter().zip(files) {
+                if let Some(bytes) = bytes {
+                    std::fs::write(path, bytes).map_err(|e| e.to_string())?;
+                }
+            }
+        }
         self.start(n)
+    }
+
+    /// The records in the log.
+    pub fn records(&mut self) -> Result<&BTreeSet<Id>, String> {
+        if self.head()? > self.read_to {
+            let from = self.read_to;
+            let new = store::read(self.store(), self.farm, |log| log.after(from, usize::MAX));
+            for logged in new.map_err(|e| e.to_string())? {
+                let read = read_change(&logged.doc, &logged.bytes).map_err(|e| e.to_string())?;
+                let ids = read
+                    .1
+                    .iter()
+                    .filter_map(|entry| entry.key.parse::<Id>().ok());
+                self.records.extend(ids);
+                self.read_to = logged.n;
+            }
+        }
+        Ok(&self.records)
     }
 
     /// Copies the store aside.
@@ -161,6 +195,7 @@ impl Hall {
             let _ = std::fs::remove_file(self.folder.join(format!("{FILE}{suffix}")));
         }
         std::fs::write(self.folder.join(FILE), &self.copies[copy]).map_err(|e| e.to_string())?;
+        (self.records, self.read_to) = (BTreeSet::new(), 0);
         self.start(n)?;
         if new_epoch {
             self.store().new_epoch().map_err(|e| e.to_string())?;

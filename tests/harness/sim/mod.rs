@@ -6,7 +6,9 @@
 //! that is how a failing script is made short. After the last step all links heal, everyone syncs
 //! until nothing moves, and then everything must hold that `oracle` lists.
 
+mod choices;
 mod dice;
+mod disk;
 mod faults;
 mod foreign;
 mod hall;
@@ -24,7 +26,7 @@ use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
-use pointdown_core::farm::{ErrorKind, FarmError};
+use pointdown_core::farm::{ErrorKind, FarmError, use_vfs};
 
 pub use dice::Dice;
 pub use report::base;
@@ -52,6 +54,7 @@ pub fn play(script: &Script, base: &Path) -> Played {
         Err(e) => panic!("a folder for the simulated family: {e}"),
     };
     let mut played = Played::default();
+    use_vfs(Some(disk::name()));
     let done = catch_unwind(AssertUnwindSafe(|| {
         let mut world = World::new(script, folder.path())?;
         let mut done = Ok(());
@@ -70,6 +73,7 @@ pub fn play(script: &Script, base: &Path) -> Played {
         played.said = std::mem::take(&mut world.said);
         done
     }));
+    use_vfs(None);
     played.broken = match done {
         Ok(done) => done.err(),
         Err(panic) => Some(format!("a panic: {}", words(&*panic))),

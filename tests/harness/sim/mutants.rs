@@ -32,6 +32,15 @@ pub const ALL: &[(&str, &str)] = &[
         "ack_before_commit",
         "now and then a record is acknowledged and not committed",
     ),
+    ("synchronous_off", "the database never waits for the disk"),
+    (
+        "synchronous_normal",
+        "the database waits for the disk at a checkpoint, not at a commit",
+    ),
+    (
+        "answer_before_commit",
+        "now and then the server answers and has not committed",
+    ),
     (
         "over_ignored",
         "an amendment overrules nothing that its writer had seen",

@@ -1,7 +1,6 @@
-use pointdown_core::book::review::Choice;
-use pointdown_core::farm::{Env, ErrorKind, FarmError, Filter, Row};
+use pointdown_core::farm::{Env, FarmError, Filter, Row};
 use pointdown_core::record::{Draft, Fields, Instant, Kind};
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use super::world::told;
 use super::{Act, Dice, World};
@@ -18,6 +17,8 @@ impl World {
             Act::Amend => return self.amend(n, dice),
             Act::Void => return self.void(n, dice),
             Act::Decide => return self.decide(n, dice),
+            Act::DecideApart => return self.decide_apart(n, dice),
+            Act::Undo => return self.undo(n, dice),
             Act::Recount => self.recount(n, dice)?,
             Act::Hold => self.hold(n, dice)?,
             _ => return self.set_up(n, dice),
@@ -42,7 +43,18 @@ impl World {
 
     fn lot(&self, n: usize, dice: &mut Dice) -> Result<String, FarmError> {
         let day = self.phones[n].farm().today()? - chrono::Days::new(dice.below(3) as u64);
+        // Now and then eggs that lay about for weeks.
+        let day = day - chrono::Days::new(if dice.once_in(20) { 25 } else { 0 });
         let species = if dice.once_in(4) { "duck" } else { "hen" };
+        let farm = self.phones[n].farm();
+        let own = farm.record(farm.id())?;
+        let apart = own.is_some_and(|row| row.fields.get("coops_apart") == Some(&true.into()));
+        if apart && !dice.once_in(4) {
+            let coop = farm.find(Kind::Coop, dice.pick::<&str>(&["Orchard", "Pond"]));
+            if let Ok(coop) = coop {
+                return Ok(format!("{day}/{species}/{coop}"));
+            }
+        }
         Ok(format!("{day}/{species}"))
     }
 
@@ -57,9 +69,7 @@ impl World {
                     *dice.pick(&[("Orchard", "hen"), ("Pond", "duck"), ("Pond", "hen")]);
                 gather(coop, species, dice.below(20) as u32).with("floor_laid", dice.below(4))
             }
-            5 => Draft::new(Kind::Wash)
-                .with("parts", format!("{lot}={eggs}"))
-                .with("means", *dice.pick(&["spray", "dry", "brush"])),
+            5 => self.wash(&lot, eggs, dice),
             6 => Draft::new(Kind::Cull)
                 .with("station", station)
                 .with("parts", format!("{lot}={eggs}"))
@@ -68,25 +78,42 @@ impl World {
             7 | 8 => {
                 let cartons = dice.from_to(1, 3);
                 let day = self.phones[n].farm().today()?;
-                Draft::new(Kind::Carton)
-                    .with("parts", format!("{lot}={}", 6 * cartons))
+                let other = self.lot(n, dice)?;
+                let species = |lot: &str| lot.split('/').nth(1).unwrap_or("").to_string();
+                let mut parts = Fields::new();
+                if other != lot && species(&other) == species(&lot) && dice.once_in(2) {
+                    parts.insert(other, (3 * cartons).into());
+                    parts.insert(lot.clone(), (3 * cartons).into());
+                } else {
+                    parts.insert(lot.clone(), (6 * cartons).into());
+                }
+                let draft = Draft::new(Kind::Carton)
+                    .with("parts", Value::Object(parts))
                     .with("from", *dice.pick(&["basket", "clean"]))
-                    .with("species", &lot[11..])
+                    .with("species", species(&lot))
                     .with("eggs_per_carton", 6)
                     .with("cartons", cartons)
-                    .with("packed", day.to_string())
+                    .with("packed", day.to_string());
+                if dice.once_in(2) {
+                    draft.with("best_by", self.best_by(n, dice)?)
+                } else {
+                    draft
+                }
             }
             9 => match self.of_kind(n, "carton", dice)? {
                 Some(run) => {
                     let lots = run.fields["parts"].as_object().cloned().unwrap_or_default();
                     let lot = lots.keys().next().cloned().unwrap_or(lot);
                     let way = *dice.pick(&["sold", "given", "sold", "returned"]);
-                    Draft::new(Kind::Out)
+                    let draft = Draft::new(Kind::Out)
                         .with("way", way)
                         .with("parts", format!("{lot}=6"))
                         .with("carton", run.id.to_string())
-                        .with("cartons", 1)
-                        .with("to", "the stall")
+                        .with("cartons", 1);
+                    match self.phones[n].farm().find(Kind::Outlet, "Stall") {
+                        Ok(outlet) => draft.with("outlet", outlet.to_string()),
+                        Err(_) => draft.with("to", "the stall"),
+                    }
                 }
                 None => return self.something(n, dice),
             },
@@ -96,6 +123,31 @@ impl World {
                 .with("parts", format!("{lot}={eggs}")),
         };
         Ok(draft.at(at))
+    }
+
+    fn wash(&self, lot: &str, eggs: i64, dice: &mut Dice) -> Draft {
+        let means = *dice.pick(&["spray", "dry", "brush"]);
+        let draft = Draft::new(Kind::Wash)
+            .with("parts", format!("{lot}={eggs}"))
+            .with("means", means);
+        if means != "spray" {
+            return draft;
+        }
+        let draft = draft.with("sink_cleaned", !dice.once_in(3));
+        if dice.once_in(2) {
+            return draft;
+        }
+        // Too cold, right, too hot.
+        draft
+            .with("egg_c", 20)
+            .with("water_start_c", *dice.pick(&[30, 36, 45]))
+    }
+
+    /// The day of packing itself, or about as long as some rule allows.
+    fn best_by(&self, n: usize, dice: &mut Dice) -> Result<String, FarmError> {
+        let days = *dice.pick(&[0, 1, 9, 10, 44, 45]);
+        let day = self.phones[n].farm().today()? + chrono::Days::new(days);
+        Ok(day.to_string())
     }
 
     fn recount(&mut self, n: usize, dice: &mut Dice) -> Result<Draft, FarmError> {
@@ -132,7 +184,37 @@ impl World {
     fn set_up(&mut self, n: usize, dice: &mut Dice) -> Result<(), FarmError> {
         let farm = self.phones[n].farm();
         let mut set = Fields::new();
-        let target = match dice.below(5) {
+        let target = match dice.below(9) {
+            5 => {
+                let outlet = Draft::new(Kind::Outlet)
+                    .with("name", *dice.pick(&["Stall", "Stall", "Market"]));
+                self.say("another outlet".into());
+                told(self.phones[n].farm().log(outlet))?;
+                return Ok(());
+            }
+            6 => {
+                set.insert("name".into(), (*dice.pick(&["Stall", "Gate"])).into());
+                farm.find(Kind::Outlet, dice.pick::<&str>(&["Stall", "Market"]))
+            }
+            7 => {
+                let rules = if dice.once_in(3) {
+                    Value::Null
+                } else {
+                    "us_federal".into()
+                };
+                set.insert("rule_pack".into(), rules);
+                let house = [
+                    json!({"ages_apart_max_days": 1}),
+                    json!({"ages_apart_max_days": 0, "best_by_days": 10}),
+                    Value::Null,
+                ];
+                set.insert("house".into(), dice.pick(&house).clone());
+                Ok(farm.id())
+            }
+            8 => {
+                set.insert("coops_apart".into(), dice.once_in(2).into());
+                Ok(farm.id())
+            }
             0 => {
                 let name = *dice.pick(&["Ida", "Ben", "Ada"]);
                 self.say(format!("another person {name}"));
@@ -182,7 +264,7 @@ impl World {
         Ok(())
     }
 
-    fn rows(&self, n: usize) -> Result<Vec<Row>, FarmError> {
+    pub(super) fn rows(&self, n: usize) -> Result<Vec<Row>, FarmError> {
         let filter = Filter {
             all: true,
             ..Filter::default()
@@ -225,6 +307,7 @@ impl World {
                 let until = self.phones[n].farm().today()? + chrono::Days::new(1);
                 set.insert("until".into(), until.to_string().into());
             }
+            ("carton", 2) => drop(set.insert("best_by".into(), self.best_by(n, dice)?.into())),
             ("carton", 1) => {
                 set.insert("eggs_per_carton".into(), 12.into());
                 set.insert("parts".into(), parts(row, 12 * whole(row, "cartons")));
@@ -262,34 +345,6 @@ impl World {
         self.say(format!("{} {}", row.kind, id.short()));
         told(self.phones[n].farm().void(id, "by mistake"))?;
         Ok(())
-    }
-
-    fn decide(&mut self, n: usize, dice: &mut Dice) -> Result<(), FarmError> {
-        let list = self.phones[n].farm().review()?;
-        if list.is_empty() {
-            return Ok(());
-        }
-        let finding = dice.pick(&list);
-        if finding.choices.is_empty() {
-            return Ok(());
-        }
-        let choice = dice.pick(&finding.choices).clone();
-        self.say(format!(
-            "{} {}",
-            finding.line,
-            serde_json::to_string(&choice).unwrap_or_default()
-        ));
-        match self.phones[n].farm().decide(&finding.line, &choice) {
-            Ok(_) => Ok(()),
-            // A recount has to be counted first; a value that was right alone may not be now.
-            Err(e) if e.kind == ErrorKind::Invalid => {
-                let counted = matches!(choice, Choice::Recount { .. });
-                let allowed =
-                    counted || matches!(choice, Choice::Keep { .. } | Choice::Shift { .. });
-                if allowed { Ok(()) } else { Err(e) }
-            }
-            Err(e) => Err(e),
-        }
     }
 }
 

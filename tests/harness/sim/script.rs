@@ -13,6 +13,10 @@ pub enum Act {
     Void,
     /// Someone decides a line of the review list.
     Decide,
+    /// Two people decide one line apart from each other.
+    DecideApart,
+    /// Someone takes a decision back.
+    Undo,
     /// Someone counts what is on a shelf.
     Recount,
     /// Someone puts eggs on hold.
@@ -43,6 +47,8 @@ pub enum Act {
     Restore,
     /// A phone is closed and opened.
     Reopen,
+    /// A phone comes from an earlier version: its database has the tables of that one.
+    Upgrade,
     /// A phone's clock is put wrong, or right.
     Clock,
     /// Time passes.
@@ -68,6 +74,8 @@ const OFTEN: &[(Act, usize)] = &[
     (Act::Amend, 9),
     (Act::Void, 6),
     (Act::Decide, 6),
+    (Act::DecideApart, 3),
+    (Act::Undo, 3),
     (Act::Recount, 4),
     (Act::Hold, 3),
     (Act::SetUp, 3),
@@ -83,6 +91,7 @@ const OFTEN: &[(Act, usize)] = &[
     (Act::BackUp, 3),
     (Act::Restore, 2),
     (Act::Reopen, 2),
+    (Act::Upgrade, 1),
     (Act::Clock, 2),
     (Act::Pass, 3),
     (Act::Revoke, 1),
@@ -168,6 +177,7 @@ impl Act {
                 | Act::Wipe
                 | Act::BackUp
                 | Act::Restore
+                | Act::Upgrade
                 | Act::Revoke
                 | Act::ServerBackUp
                 | Act::ServerRestore

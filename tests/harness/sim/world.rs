@@ -1,7 +1,6 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
 
 use pointdown_core::farm::{Beginning, ErrorKind, Farm, FarmError, Filter, Location};
 use pointdown_core::record::{Draft, Id, Instant, Kind};
@@ -41,6 +40,10 @@ pub struct Slot {
     pub call: Option<Call>,
     /// Whether something befell it since that a look over both sides may have to heal.
     pub hurt: bool,
+    /// How much had been written when it was last looked at.
+    pub looked: Option<u64>,
+    /// Whether it was written to since the last step.
+    pub fresh: bool,
     /// What the last answer brought, which must be here once the cursor has moved.
     pub brought: Option<super::link::Brought>,
 }
@@ -71,6 +74,8 @@ pub struct World {
     pub said: Vec<String>,
     /// How many foreign programs wrote.
     pub foreign: u8,
+    /// Every set of changes that a phone held after a step, with what book and list it made of it.
+    pub books: BTreeMap<([u8; 32], u64), u64>,
     /// Records written by hand through a foreign program, with what they hold.
     pub planted: BTreeMap<Id, Fact>,
 }
@@ -95,8 +100,13 @@ impl World {
         let now = start.ms() + dice.from_to(0, 48 * 60) * 60_000;
         let env = TestEnv::new(Instant::from_ms(now), dice.any());
         let path = folder.join("phone-0.db");
+        let mut farm = set_up(zone);
+        if dice.once_in(2) {
+            farm.insert("rule_pack".into(), "us_federal".into());
+        }
+        farm.insert("coops_apart".into(), dice.once_in(4).into());
         let beginning = Beginning {
-            farm: set_up(zone),
+            farm,
             person: NAMES[0].into(),
             device: "phone 0".into(),
         };
@@ -116,6 +126,7 @@ impl World {
             faults: BTreeMap::new(),
             said: Vec::new(),
             foreign: 0,
+            books: BTreeMap::new(),
             planted: BTreeMap::new(),
         };
         for (name, species) in [("Orchard", "hen"), ("Pond", "duck,hen")] {
@@ -189,27 +200,20 @@ impl World {
         let fails = !self.script.calm && step.act.may_fail() && dice.once_in(6);
         let armed = fails.then(|| self.arm(n, &mut dice)).transpose()?;
         let done = self.act(step.act, n, &mut dice, fails);
-        if let Some(failed) = armed {
-            let fired = failed.load(Ordering::SeqCst);
-            let quiet = self.phones[n].farm().fail_at(None);
-            quiet.map_err(|e| e.message)?;
-            if fired {
-                *self.faults.entry("storage").or_default() += 1;
-                self.phones[n].hurt = true;
-                self.say("the database failed".into());
-                if !dice.once_in(4) {
-                    *self.faults.entry("killed").or_default() += 1;
-                    self.reopen(n)?;
-                }
-            }
+        if let Some(armed) = armed {
+            self.disarm(n, armed, &mut dice)?;
         }
         done?;
         for n in 0..self.phones.len() {
             self.note(n)?;
+            if std::mem::take(&mut self.phones[n].fresh) {
+                self.check_book(n)?;
+                self.alike_everywhere(n)?;
+                self.on_its_way(n)?;
+            }
         }
         if fails || at % 8 == 7 {
             self.check(n)?;
-            self.on_its_way(n)?;
         }
         Ok(())
     }
@@ -221,6 +225,8 @@ impl World {
             | Act::Amend
             | Act::Void
             | Act::Decide
+            | Act::DecideApart
+            | Act::Undo
             | Act::Recount
             | Act::Hold
             | Act::SetUp => self.person(act, n, dice),
@@ -236,6 +242,7 @@ impl World {
             Act::BackUp => return self.back_up(n, dice),
             Act::Restore => return self.restore(n, dice),
             Act::Reopen => return self.reopen(n),
+            Act::Upgrade => return self.upgrade(n, dice),
             Act::Clock => return self.clock(n, dice),
             Act::Pass => {
                 self.pass(dice.from_to(1, 60) * 3_600_000);
@@ -248,7 +255,7 @@ impl World {
             }
             Act::ServerBackUp => return self.hall.back_up(),
             Act::ServerRestore => return self.restore_server(dice),
-            Act::ServerRestart => return self.hall.restart(),
+            Act::ServerRestart => return self.hall.restart(dice.once_in(2)),
             Act::Upkeep => self.upkeep(n, dice),
         };
         match done {
@@ -289,6 +296,11 @@ impl World {
     /// everything in view that the phone had; none that it had may be gone.
     pub fn note(&mut self, n: usize) -> Outcome {
         let slot = &mut self.phones[n];
+        let written = slot.farm().rows_written();
+        if slot.looked.replace(written) == Some(written) {
+            return Ok(());
+        }
+        slot.fresh = true;
         let filter = Filter {
             all: true,
             ..Filter::default()
@@ -341,6 +353,8 @@ impl Slot {
             fooled: false,
             call: None,
             hurt: false,
+            looked: None,
+            fresh: false,
             brought: None,
         }
     }
@@ -360,6 +374,8 @@ impl Act {
                 | Act::Amend
                 | Act::Void
                 | Act::Decide
+                | Act::DecideApart
+                | Act::Undo
                 | Act::Recount
                 | Act::Hold
                 | Act::SetUp

@@ -2,7 +2,7 @@ use std::fs::OpenOptions;
 use std::io::{ErrorKind as Io, Write};
 use std::path::Path;
 
-use pointdown_core::farm::{ErrorKind, Farm, FarmError, Location};
+use pointdown_core::farm::{ErrorKind, Farm, FarmError, HOLDS, Location};
 use serde_json::json;
 
 use super::setup::{Newcomer, newcomer, settle, who};
@@ -104,6 +104,7 @@ pub(super) fn check(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure>
     if screen.json {
         let all = json!({
             "records": found.records,
+            "checked": HOLDS,
             "wrong": found.wrong,
             "strays": strays.iter().map(|s| json!({"doc": s.doc, "key": s.key, "why": s.why}))
                 .collect::<Vec<_>>(),
@@ -111,6 +112,9 @@ pub(super) fn check(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure>
         screen.value(&all)?;
     } else {
         screen.line(format!("Looked at {} records.", found.records))?;
+        for holds in HOLDS {
+            screen.line(format!("Checked: {holds}."))?;
+        }
         for wrong in &found.wrong {
             screen.line(format!("Wrong: {wrong}"))?;
         }

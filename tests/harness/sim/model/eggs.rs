@@ -75,7 +75,10 @@ impl Ledger {
         let f = &s.fields;
         match s.kind() {
             "gather" => {
-                let lot = format!("{}/{}", day(s.at, zone), text(f, "species"));
+                let mut lot = format!("{}/{}", day(s.at, zone), text(f, "species"));
+                if f.get("apart") == Some(&true.into()) {
+                    lot = format!("{lot}/{}", text(f, "coop"));
+                }
                 if number(f, "count") > 0 {
                     self.put(s, "nest", "basket", &lot, number(f, "count"));
                 }

@@ -22,7 +22,11 @@ fn lot_held(w: &Writer<'_>, lot: &str, hold: &Standing<'_>) -> Held {
     if day < text(f, "from") || (!until.is_empty() && day > until) || other {
         return Held::No;
     }
-    match text(f, "coop") {
+    let coop = text(f, "coop");
+    if let Some(of) = words.next().filter(|_| !coop.is_empty()) {
+        return if of == coop { Held::All } else { Held::No };
+    }
+    match coop {
         "" => Held::All,
         coop => match w.gathered(coop, species, day) {
             (0, _) => Held::No,
@@ -72,7 +76,12 @@ pub(super) fn held(w: &Writer<'_>, all: &mut Vec<Line>) {
             if text(&out.fields, "way") == "returned" || held == Held::No {
                 continue;
             }
-            let to = [text(&out.fields, "to"), text(&out.fields, "way")];
+            let outlet = text(&out.fields, "outlet").parse::<Id>().ok();
+            let outlet = outlet
+                .and_then(|id| w.stands.0.get(&id))
+                .filter(|s| s.readable);
+            let outlet = outlet.map_or("", |s| text(&s.fields, "name"));
+            let to = [outlet, text(&out.fields, "to"), text(&out.fields, "way")];
             let to = to.iter().find(|to| !to.is_empty()).map_or("", |to| to);
             gone.insert(out.fact.id, to.to_string());
             order.push(out.fact.id);

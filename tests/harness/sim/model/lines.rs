@@ -43,6 +43,7 @@ pub fn list(facts: &Facts, farm: Id) -> Vec<Line> {
     writer.overdrawn(&mut all);
     writer.twice(&mut all);
     super::lines::holds::held(&writer, &mut all);
+    rules::broken(&writer, farm, &mut all);
     writer.clocks(&mut all);
     writer.set_up(&mut all);
     let decided: BTreeSet<(&str, &str)> = writer
@@ -57,6 +58,8 @@ pub fn list(facts: &Facts, farm: Id) -> Vec<Line> {
 
 #[path = "holds.rs"]
 mod holds;
+#[path = "rules.rs"]
+mod rules;
 
 /// What the lines are made from.
 pub(super) struct Writer<'a> {
