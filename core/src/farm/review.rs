@@ -1,25 +1,71 @@
 use std::collections::BTreeMap;
 
 use super::facade::Inner;
-use super::log::Logged;
 use super::{ErrorKind, Farm, FarmError};
-use crate::book::Names;
 use crate::book::review::{
-    Affected, CartonRun, Choice, ClockOff, Finding, Gone, OFF_S, Overdrawn, Pair, Setting,
-    breaches, cannot_read, clock, double, held, overdraw, retired_use, said, same_name, undecided,
+    Affected, CartonRun, ClockOff, Finding, Gone, Lost, OFF_S, Overdrawn, Overtaken, Pair, Setting,
+    breaches, cannot_read, clock, double, held, misdated, overdraw, overtaken, retired_use, said,
+    same_name, undecided,
 };
+use crate::book::{Names, Place, moves};
 use crate::ledger::Document;
 use crate::mutants::mutant;
-use crate::record::edits::{Standing, effective};
-use crate::record::{Actor, Body, DocName, Draft, Fields, Hold, Id, Kind, Lot, Parts, Record};
+use crate::record::edits::{Edit, Standing, effective};
+use crate::record::{Actor, Body, DocName, Hold, Id, InvalidRecord, Kind, Lot, Parts, Record};
 use crate::store::{StoreError, Tx, Written};
 
 impl Farm {
     /// The lines of the review list that nobody decided yet, the most pressing first.
     pub fn review(&self) -> Result<Vec<Finding>, FarmError> {
-        let mut inner = self.lock();
-        let farm = inner.me.farm;
-        inner.store.read(|tx| {
+        self.lock().review()
+    }
+
+    /// The line that people call by its tag or by its whole name. A line that was shown under this
+    /// tag and changed since is an error that says so.
+    pub fn find_line(&self, text: &str) -> Result<Finding, FarmError> {
+        let all = self.review()?;
+        let text = text.trim().to_lowercase();
+        let called = |f: &&Finding| f.tag() == text || f.line.to_lowercase() == text;
+        let found: Vec<&Finding> = all.iter().filter(called).collect();
+        match found.as_slice() {
+            [one] => return Ok((*one).clone()),
+            [] => {}
+            more => {
+                let names: Vec<&str> = more.iter().map(|f| f.line.as_str()).collect();
+                let message = format!("{text:?} may be {}; give the whole name", names.join(", "));
+                return Err(FarmError::new(ErrorKind::Ambiguous, message));
+            }
+        }
+        let stem = |tag: &str| tag.split('-').next().map(str::to_string);
+        if text.len() == 7 && all.iter().any(|f| stem(&f.tag()) == stem(&text)) {
+            return Err(changed(&text));
+        }
+        Err(gone(&text))
+    }
+}
+
+/// A line that stands otherwise than when it was shown.
+pub(super) fn changed(line: &str) -> FarmError {
+    let allowed = "it changed since it was shown: look at the review list again, then decide";
+    InvalidRecord::new("line", line, allowed).into()
+}
+
+/// A line that is not on the list.
+pub(super) fn gone(line: &str) -> FarmError {
+    FarmError::new(
+        ErrorKind::NotFound,
+        format!("the review list has no line {line:?} now: it was decided, or its cause is gone"),
+    )
+}
+
+/// A hundred years: no clock that anyone lives by is off by more.
+const CENTURY_S: i64 = 3_155_760_000;
+
+impl Inner {
+    /// See [`Farm::review`].
+    pub(super) fn review(&mut self) -> Result<Vec<Finding>, FarmError> {
+        let farm = self.me.farm;
+        self.store.read(|tx| {
             let chosen: Option<super::take::Chosen> = tx.meta("setting")?;
             let findings = Asking {
                 tx,
@@ -32,103 +78,6 @@ impl Farm {
         })
     }
 
-    /// Carries out one choice of a line: as records, which merge like any other and can be voided.
-    /// Gives what was logged.
-    pub fn decide(&self, line: &str, choice: &Choice) -> Result<Vec<Logged>, FarmError> {
-        let findings = self.review()?;
-        let finding = findings.iter().find(|f| f.line == line).ok_or_else(|| {
-            FarmError::new(
-                ErrorKind::NotFound,
-                format!("the review list has no line {line:?} now"),
-            )
-        })?;
-        if !finding.choices.contains(choice) {
-            return Err(FarmError::new(
-                ErrorKind::Invalid,
-                "this line does not offer that choice",
-            ));
-        }
-        let why = format!("review: {}", line.split('/').next().unwrap_or(line));
-        match choice {
-            Choice::Keep {
-                record,
-                field,
-                value,
-            } => {
-                let mut set = Fields::new();
-                set.insert(field.clone(), value.clone());
-                Ok(vec![self.amend(*record, set, Some(&why))?])
-            }
-            Choice::Void { record } => Ok(vec![self.void(*record, &why)?]),
-            Choice::Restore { void } => Ok(vec![self.void(*void, &why)?]),
-            Choice::BothRight => self.decided(finding, "both_right"),
-            Choice::Seen => self.decided(finding, "seen"),
-            Choice::Recount { place, lot } => Err(FarmError::new(
-                ErrorKind::Invalid,
-                format!(
-                    "count the eggs of lot {lot} at station {} and log a recount",
-                    place.code()
-                ),
-            )),
-            Choice::PullHeld { cartons } => cartons
-                .iter()
-                .map(|run| self.pull_held(*run, &why))
-                .collect(),
-            Choice::Shift { records, by_s } => records
-                .iter()
-                .map(|id| {
-                    let row = self.record(*id)?.ok_or_else(|| {
-                        FarmError::new(ErrorKind::NotFound, format!("there is no record {id} here"))
-                    })?;
-                    let mut set = Fields::new();
-                    let at = row.at.plus_ms(by_s.saturating_mul(1000));
-                    set.insert("at".into(), at.to_string().into());
-                    self.amend(*id, set, Some(&why))
-                })
-                .collect(),
-        }
-    }
-
-    fn decided(&self, finding: &Finding, choice: &str) -> Result<Vec<Logged>, FarmError> {
-        let draft = Draft::new(Kind::Decision)
-            .with("line", finding.line.clone())
-            .with("state", finding.state.clone())
-            .with("choice", choice);
-        Ok(vec![self.log(draft)?])
-    }
-
-    /// Pulls what is left of a carton run out of the flow.
-    fn pull_held(&self, run: Id, why: &str) -> Result<Logged, FarmError> {
-        let left = self.lock().store.read::<_, FarmError>(|tx| {
-            let Some((base, edits)) = tx.said_about(run)? else {
-                return Ok(Parts::default());
-            };
-            match effective(run, &base, &edits).record {
-                Some(Record {
-                    body: Body::Carton(carton),
-                    ..
-                }) => left_of(tx, run, &carton.parts),
-                _ => Ok(Parts::default()),
-            }
-        })?;
-        let parts = serde_json::to_value(&left)
-            .map_err(|e| FarmError::new(ErrorKind::Damaged, e.to_string()))?;
-        self.log(
-            Draft::new(Kind::Cull)
-                .with("station", "cartoned")
-                .with("parts", parts)
-                .with("reason", "held")
-                .with("use", "discard")
-                .with("carton", run.to_string())
-                .with("note", why),
-        )
-    }
-}
-
-/// A hundred years: no clock that anyone lives by is off by more.
-const CENTURY_S: i64 = 3_155_760_000;
-
-impl Inner {
     /// Notes how far the clock is off against the server's, when that is news.
     pub(super) fn clock_news(&mut self, offset_ms: i64) -> Result<Option<i64>, FarmError> {
         let offset_s = offset_ms.div_euclid(1000);
@@ -161,6 +110,17 @@ pub(super) fn apart(
     if one.doc != other.doc || mutant("doubles_by_clock") {
         return Ok(true);
     }
+    Ok(!saw(tx, farm, open, one, other)? && !saw(tx, farm, open, other, one)?)
+}
+
+/// Whether the writer of one record had seen another of the same document.
+fn saw(
+    tx: &Tx<'_>,
+    farm: Id,
+    open: &mut BTreeMap<DocName, Document>,
+    one: &Written,
+    other: &Written,
+) -> Result<bool, StoreError> {
     if !open.contains_key(&one.doc) {
         let kept = tx.load_doc(&one.doc)?;
         // Nothing is written into it, so it needs no actor of its own.
@@ -168,31 +128,33 @@ pub(super) fn apart(
             .map_err(|e| StoreError::Damaged(e.to_string()))?;
         open.insert(one.doc.clone(), document);
     }
-    Ok(open.get(&one.doc).is_none_or(|document| {
-        !document.saw(&one.hash, &other.hash) && !document.saw(&other.hash, &one.hash)
-    }))
+    let document = open.get(&one.doc);
+    Ok(document.is_some_and(|document| document.saw(&one.hash, &other.hash)))
 }
 
-/// The eggs of a carton run that neither left nor were pulled.
-fn left_of(tx: &Tx<'_>, run: Id, packed: &Parts) -> Result<Parts, FarmError> {
-    let mut left = packed.clone();
+/// The eggs of a carton run that neither left nor were pulled. Summed before anything is cut off at
+/// nothing, so that an out beyond what was packed and its return come to the same in any order.
+pub(super) fn left_of(tx: &Tx<'_>, run: Id, packed: &Parts) -> Result<Parts, FarmError> {
+    let mut left: BTreeMap<Lot, i64> = BTreeMap::new();
+    let mut add = |parts: &Parts, sign: i64| {
+        for (lot, n) in &parts.0 {
+            *left.entry(*lot).or_default() += sign * i64::from(*n);
+        }
+    };
+    add(packed, 1);
     for record in tx.left_run(run)? {
-        let (parts, back) = match record.body {
-            Body::Out(out) => (out.parts, out.way == "returned"),
-            Body::Cull(cull) => (cull.parts, false),
-            _ => continue,
-        };
-        for (lot, n) in parts.0 {
-            let here = left.0.entry(lot).or_default();
-            *here = if back {
-                here.saturating_add(n)
-            } else {
-                here.saturating_sub(n)
-            };
+        match record.body {
+            Body::Out(out) if out.way == "returned" => add(&out.parts, 1),
+            Body::Out(out) => add(&out.parts, -1),
+            Body::Cull(cull) => add(&cull.parts, -1),
+            _ => {}
         }
     }
-    left.0.retain(|_, n| *n > 0);
-    Ok(left)
+    let here = left.into_iter().filter(|(_, n)| *n > 0);
+    Ok(Parts(
+        here.map(|(lot, n)| (lot, u32::try_from(n).unwrap_or(u32::MAX)))
+            .collect(),
+    ))
 }
 
 /// Puts the questions of the list to the tables.
@@ -214,20 +176,25 @@ impl Asking<'_> {
                 let now = effective(id, &base, &edits);
                 found.extend(said(&now));
                 if let (Some(record), Standing::Live) = (&now.record, &now.standing) {
-                    let best_by = self.tx.best_by_of(record)?;
-                    found.extend(breaches(record, &self.setting, best_by));
+                    let run = self.tx.run_of(record)?;
+                    let made_s = self.tx.made_at(id)?.unwrap_or(0);
+                    found.extend(breaches(record, &self.setting, run.as_ref()));
+                    found.extend(misdated(record, made_s, self.setting.zone, run.as_ref()));
                 }
             }
         }
         for (place, lot, balance) in self.tx.overdrawn()? {
             let took = self.tx.took(place, lot)?;
+            let lost = self.lost(place, lot)?;
             found.push(overdraw(&Overdrawn {
                 place,
                 lot,
                 balance,
                 took,
+                lost,
             }));
         }
+        found.extend(self.counts()?);
         found.extend(self.doubles()?);
         found.extend(self.clocks()?);
         found.extend(self.set_up()?);
@@ -294,6 +261,82 @@ impl Asking<'_> {
             None => crate::book::review::Gathered::Everything,
         };
         Ok(Affected::of(lot, hold, |_, _| share))
+    }
+
+    /// What once brought eggs of a lot to a place and was mended or voided since.
+    fn lost(&self, place: Place, lot: Lot) -> Result<Vec<Lost>, FarmError> {
+        let zone = self.setting.zone;
+        let brought = |record: &Record| -> i64 {
+            let moved = moves(record, zone).into_iter();
+            let here = moved.filter(|m| m.to == place && m.lot == lot);
+            here.map(|m| i64::from(m.eggs)).sum()
+        };
+        let first = Id::at(zone.day_begins(lot.day).ms(), [0; 10]);
+        let mut all = Vec::new();
+        for id in self.tx.edited_since(first)? {
+            let Some((base, edits)) = self.tx.said_about(id)? else {
+                continue;
+            };
+            let before = Record::read(id, &base).map_or(0, |record| brought(&record));
+            let now = effective(id, &base, &edits);
+            let after = match (&now.standing, &now.record) {
+                (Standing::Live, Some(record)) => brought(record),
+                _ => 0,
+            };
+            if after < before {
+                let said = now.said.iter();
+                all.push(Lost {
+                    record: id,
+                    by: now.record.as_ref().and_then(|record| record.by),
+                    edits: said
+                        .map(|s| (s.id, s.by, matches!(s.body, Body::Void(_))))
+                        .collect(),
+                });
+            }
+        }
+        Ok(all)
+    }
+
+    /// Recounts that were held against a book that has changed since.
+    fn counts(&self) -> Result<Vec<Finding>, FarmError> {
+        let mut open = BTreeMap::new();
+        let mut found = Vec::new();
+        for (record, now) in self.tx.overtaken()? {
+            let Body::Recount(recount) = &record.body else {
+                continue;
+            };
+            // A recount that was mended is about another shelf or moment than it was then.
+            let mended = self.tx.said_about(record.id)?.is_some_and(|(_, edits)| {
+                amended_fields(&edits)
+                    .any(|name| matches!(name.as_str(), "at" | "station" | "lot" | "species"))
+            });
+            let (Some(species), false) = (recount.of_species(), mended) else {
+                continue;
+            };
+            let mut late = Vec::new();
+            if let Some(mine) = self.tx.written(record.id)? {
+                let before = self
+                    .tx
+                    .moved_before(recount.station.into(), species, &record)?;
+                for (id, by) in before {
+                    let Some(theirs) = self.tx.written(id)? else {
+                        continue;
+                    };
+                    // Of records in two documents nobody can tell who had seen which.
+                    let same = mine.doc == theirs.doc && mine.hash != theirs.hash;
+                    if same && !saw(self.tx, self.farm, &mut open, &mine, &theirs)? {
+                        late.push((id, by));
+                    }
+                }
+            }
+            found.extend(overtaken(&Overtaken {
+                record: &record,
+                recount,
+                now,
+                late,
+            }));
+        }
+        Ok(found)
     }
 
     fn doubles(&self) -> Result<Vec<Finding>, FarmError> {
@@ -366,6 +409,19 @@ impl Asking<'_> {
         Ok(found)
     }
 
+    /// The last amendment that said from when a coop is retired, and who wrote it.
+    fn retired_by(&self, coop: Id) -> Result<Option<(Id, Option<Id>)>, FarmError> {
+        let Some((base, edits)) = self.tx.said_about(coop)? else {
+            return Ok(None);
+        };
+        let now = effective(coop, &base, &edits);
+        let said = now.said.iter().rev().find(|s| match &s.body {
+            Body::Amend(amend) => amend.set.get("retired").is_some_and(|day| !day.is_null()),
+            _ => false,
+        });
+        Ok(said.map(|s| (s.id, s.by)))
+    }
+
     fn set_up(&self) -> Result<Vec<Finding>, FarmError> {
         let mut found = Vec::new();
         for kind in [Kind::Coop, Kind::Person, Kind::Cooler, Kind::Outlet] {
@@ -381,9 +437,10 @@ impl Asking<'_> {
                 if let Body::Coop(coop) = &record.body
                     && let Some(last) = coop.retired
                 {
+                    let retired_by = self.retired_by(record.id)?;
                     for gather in self.tx.gathers_after(record.id, last)? {
                         if let Body::Gather(g) = &gather.body {
-                            found.push(retired_use(&gather, g.species));
+                            found.push(retired_use(&gather, g.species, retired_by));
                         }
                     }
                 }
@@ -405,4 +462,11 @@ fn in_use(record: &Record) -> Option<&str> {
         _ => None,
     }
     .map(String::as_str)
+}
+
+/// The fields that amendments, in whatever way they stand, speak of.
+fn amended_fields(edits: &[Edit]) -> impl Iterator<Item = &String> {
+    let sets = edits.iter().filter_map(|edit| edit.fields.get("set"));
+    sets.filter_map(serde_json::Value::as_object)
+        .flat_map(|set| set.keys())
 }

@@ -22,7 +22,7 @@ pub struct Check {
 
 /// The form of the book that this version makes. Raised with every new kind, rule or way of counting,
 /// so that a book made by another version is made anew when it is opened.
-pub(super) const VIEW: u32 = 1;
+pub(super) const VIEW: u32 = 2;
 
 impl Farm {
     /// Makes the book anew from the changes.
@@ -131,7 +131,7 @@ impl Farm {
 
 impl Inner {
     /// What every change wrote, the set-up facts first.
-    fn all_entries(&mut self) -> Result<Vec<Entry>, FarmError> {
+    pub(super) fn all_entries(&mut self) -> Result<Vec<Entry>, FarmError> {
         let docs = self.store.read::<_, FarmError>(|tx| Ok(tx.docs()?))?;
         let mut all = Vec::new();
         for (doc, _) in docs {

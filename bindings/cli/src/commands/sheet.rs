@@ -4,7 +4,7 @@ use pointdown_core::book::{OnHand, Sheet};
 use pointdown_core::farm::Farm;
 use pointdown_core::record::InvalidRecord;
 
-use super::Base;
+use super::{Base, review};
 use crate::fail::Failure;
 use crate::moments::Calendar;
 use crate::tables::Screen;
@@ -17,7 +17,14 @@ const CAUTION: &str =
 pub(super) fn day(base: &Base, screen: &mut Screen<'_>, day: &str) -> Result<(), Failure> {
     let farm = base.open()?;
     let day = Calendar::of(&farm)?.day("day", day)?;
-    show(&farm, screen, &farm.sheet(day, day)?)
+    let sheet = farm.sheet(day, day)?;
+    let waiting = review::waiting(&farm)?;
+    if screen.json {
+        let mut all = serde_json::json!(sheet);
+        all["review"] = serde_json::json!({"waiting": waiting.0, "urgent": waiting.1});
+        return Ok(screen.value(&all)?);
+    }
+    print(&farm, screen, &sheet, review::waits(waiting))
 }
 
 pub(super) fn range(
@@ -34,17 +41,19 @@ pub(super) fn range(
         let allowed = format!("allowed is {from} or later, the first day of the range");
         return Err(InvalidRecord::new("to", to, allowed).into());
     }
-    show(&farm, screen, &farm.sheet(from, to)?)
-}
-
-fn show(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
+    let sheet = farm.sheet(from, to)?;
     if screen.json {
-        return Ok(screen.value(sheet)?);
+        return Ok(screen.value(&sheet)?);
     }
-    print(farm, screen, sheet)
+    print(&farm, screen, &sheet, None)
 }
 
-fn print(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
+fn print(
+    farm: &Farm,
+    screen: &mut Screen<'_>,
+    sheet: &Sheet,
+    waits: Option<String>,
+) -> Result<(), Failure> {
     let words = Words::of(farm)?;
     let name = farm.name()?.unwrap_or_else(|| "The farm".into());
     let zone = words.calendar.zone;
@@ -57,6 +66,9 @@ fn print(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Fail
             sheet.from, sheet.to
         )
     })?;
+    if let Some(waits) = waits {
+        screen.line(format!("{waits} See them: pointdown review"))?;
+    }
     gathered(screen, sheet)?;
     if sheet.pulled.eggs != 0 {
         screen.title(format!("Pulled: {}", eggs(sheet.pulled.eggs)))?;
