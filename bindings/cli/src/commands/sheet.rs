@@ -3,6 +3,7 @@ use std::collections::BTreeMap;
 use pointdown_core::book::{OnHand, Sheet};
 use pointdown_core::farm::Farm;
 use pointdown_core::record::InvalidRecord;
+use serde_json::json;
 
 use super::{Base, review};
 use crate::fail::Failure;
@@ -17,14 +18,7 @@ const CAUTION: &str =
 pub(super) fn day(base: &Base, screen: &mut Screen<'_>, day: &str) -> Result<(), Failure> {
     let farm = base.open()?;
     let day = Calendar::of(&farm)?.day("day", day)?;
-    let sheet = farm.sheet(day, day)?;
-    let waiting = review::waiting(&farm)?;
-    if screen.json {
-        let mut all = serde_json::json!(sheet);
-        all["review"] = serde_json::json!({"waiting": waiting.0, "urgent": waiting.1});
-        return Ok(screen.value(&all)?);
-    }
-    print(&farm, screen, &sheet, review::waits(waiting))
+    show(&farm, screen, &farm.sheet(day, day)?)
 }
 
 pub(super) fn range(
@@ -41,11 +35,18 @@ pub(super) fn range(
         let allowed = format!("allowed is {from} or later, the first day of the range");
         return Err(InvalidRecord::new("to", to, allowed).into());
     }
-    let sheet = farm.sheet(from, to)?;
+    show(&farm, screen, &farm.sheet(from, to)?)
+}
+
+/// The sheet, and how many questions wait: totals are only as good as what was decided.
+fn show(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
+    let waiting = review::waiting(farm)?;
     if screen.json {
-        return Ok(screen.value(&sheet)?);
+        let mut all = json!(sheet);
+        all["review"] = json!({"waiting": waiting.0, "urgent": waiting.1});
+        return Ok(screen.value(&all)?);
     }
-    print(&farm, screen, &sheet, None)
+    print(farm, screen, sheet, review::waits(waiting))
 }
 
 fn print(
