@@ -63,8 +63,9 @@ impl Findings<'_> {
             What::Disagreement { field, .. } => {
                 let kind = self.row(first)?.map(|row| row.kind);
                 format!(
-                    "Two people changed the {} of a {} apart from each other; the last one \
-                     counts meanwhile.",
+                    "{} changed the {} of a {} apart from each other; the last word counts \
+                     meanwhile.",
+                    several(finding.people.len()),
                     label(field),
                     kind.unwrap_or_default()
                 )
@@ -103,6 +104,8 @@ impl Findings<'_> {
             What::SameName { name } => {
                 let kind = self.row(first)?.map(|row| row.kind);
                 let kind = kind.unwrap_or_default();
+                // As it is written; the line itself leaves letter case aside.
+                let name = first.map_or(name.clone(), |id| self.words.name(*id));
                 format!("More than one {kind} is called {name}: the same one, or two?")
             }
             What::RetiredUse { species } => format!(
@@ -322,6 +325,14 @@ fn cartons(n: u32) -> String {
 
 fn records(n: usize) -> String {
     format!("{n} {}", if n == 1 { "record" } else { "records" })
+}
+
+fn several(people: usize) -> String {
+    match people {
+        0 | 1 => "One person, on two phones,".into(),
+        2 => "Two people".into(),
+        n => format!("{n} people"),
+    }
 }
 
 fn times(n: usize) -> String {

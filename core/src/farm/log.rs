@@ -265,10 +265,6 @@ impl Inner {
                 if !kind.is_setup() && unset(&draft.fields, "by") {
                     return Err(InvalidRecord::missing("by", COMMON[0].ty.allowed()).into());
                 }
-                if kind == Kind::Recount {
-                    // What the book here says is noted by the program, never by a person.
-                    draft.fields.remove("expected");
-                }
             }
             let here = Where {
                 now,
@@ -278,6 +274,7 @@ impl Inner {
             let record = Record::read(id, &fields)?;
             fits(tx, &record)?;
             if let Body::Recount(recount) = &record.body {
+                // What the book here says is noted by the program, never by a person.
                 let expected = tx.expected(recount, (record.at, id))?;
                 fields.insert("expected".into(), expected.into());
             }

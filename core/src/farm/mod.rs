@@ -4,6 +4,7 @@
 //! it is handed what it needs. Nothing here waits for a network: logging returns when the record
 //! is durable, and an exchange with a server or another phone is bytes in and bytes out.
 
+mod asking;
 mod bundle;
 mod decide;
 mod env;

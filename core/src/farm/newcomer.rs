@@ -3,8 +3,9 @@ use serde::{Deserialize, Serialize};
 use super::facade::Inner;
 use super::names::find;
 use super::{ErrorKind, Farm, FarmError};
-use crate::record::{Draft, FieldType, Id, Kind};
-use crate::store::Tx;
+use crate::record::{Draft, Id, Kind};
+#[cfg(feature = "native")]
+use crate::{record::FieldType, store::Tx};
 
 /// Who is to write on a device that joined while the farm's people were not here yet.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -15,9 +16,9 @@ pub struct Newcomer {
     pub device: String,
 }
 
+#[cfg(feature = "native")]
 impl Newcomer {
     /// Both names, if they are allowed.
-    #[cfg(feature = "native")]
     pub(super) fn new(person: &str, device: &str) -> Result<Newcomer, FarmError> {
         for (field, name) in [("person", person), ("device", device)] {
             FieldType::Text(60).read(field, &name.into())?;

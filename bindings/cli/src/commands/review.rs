@@ -149,10 +149,8 @@ pub(super) fn decide(base: &Base, screen: &mut Screen<'_>, args: &Decide) -> Res
         screen.line(format!("{undo} pointdown void {} --why '...'", id.short()))?;
         undo = "       and:";
     }
-    Ok(match waits(left) {
-        Some(waits) => screen.line(waits)?,
-        None => screen.line("Review: nothing else waits.")?,
-    })
+    let left = waits(left).unwrap_or("Review: nothing else waits.".into());
+    Ok(screen.line(left)?)
 }
 
 /// The choice that a number or a word means.

@@ -246,7 +246,7 @@ fn held_eggs_are_urgent_and_say_what_is_here_and_where_the_rest_went() {
         "  out: 2 cartons to Mira, ",
         "; Ada, Ben\n",
         "  1) pull the cartons that are still here",
-        "More than one coop is called south: the same one, or two?",
+        "More than one coop is called South: the same one, or two?",
         "they are not the same",
         "retire South ",
     ] {
