@@ -5,4 +5,5 @@ pub mod fuzz;
 pub mod naive;
 pub mod phone;
 pub mod raw;
+pub mod review;
 pub mod sim;

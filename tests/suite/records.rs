@@ -56,7 +56,7 @@ pub(crate) fn sample(kind: Kind) -> Option<Value> {
                                "code": "122-1"}),
         Kind::Out => json!({"way": "sold", "parts": {"2026-05-01/hen": 6}, "station": "clean",
                             "outlet": "Stall", "to": "a neighbour", "price": "4.50"}),
-        Kind::Recount => json!({"station": "clean", "counted": 5, "species": "hen"}),
+        Kind::Recount => json!({"station": "clean", "counted": 5, "species": "hen", "expected": 7}),
         Kind::Hold => json!({"from": "2026-05-01", "cause": "medicine", "until": "2026-05-14",
                              "coop": "Orchard", "species": "hen", "given": "as on the label"}),
         Kind::Headcount => json!({"coop": "Pond", "species": "duck", "birds": 14}),
@@ -198,6 +198,12 @@ fn every_kind_logs_lists_is_amended_in_each_field_and_voided() {
             phone.farm.void(amended.id, "back again").expect("a void");
             let back = phone.farm.record(id).expect("a look").expect("it");
             assert_eq!(back.fields, before.fields, "{kind:?} {}", field.name);
+        }
+        if kind == Kind::Farm {
+            let kept = phone.farm.void(id, "by mistake").expect_err("kept");
+            assert_eq!(kept.invalid.expect("a field").field, "target");
+            kinds += 1;
+            continue;
         }
         phone.farm.void(id, "by mistake").expect("a void");
         let gone = phone

@@ -140,6 +140,10 @@ pub(crate) enum Command {
     },
     /// Where eggs are now, by station and lot.
     OnHand,
+    /// What people have to decide, the most pressing first.
+    Review,
+    /// Answer one line of the review list; it can be undone.
+    Decide(crate::commands::Decide),
     /// Join a server with an invite code.
     Join {
         /// The server's address, such as http://192.0.2.7:4680.

@@ -3,6 +3,7 @@
 mod args;
 mod commands;
 mod fail;
+mod findings;
 mod input;
 mod moments;
 mod tables;

@@ -50,6 +50,18 @@ pub struct Status {
     pub refused: Vec<String>,
 }
 
+/// Notes the server; everything is held against it at the next exchange.
+pub(super) fn remember_server(tx: &Tx<'_>, url: &str, token: &str) -> Result<(), FarmError> {
+    let joined = Joined {
+        url: url.trim_end_matches('/').into(),
+        token: token.into(),
+    };
+    let told: Vec<String> = Vec::new();
+    tx.set_meta("server", &joined)?;
+    tx.set_meta("told", &told)?;
+    Ok(tx.set_meta("sync", &State::default())?)
+}
+
 pub(super) fn joined(tx: &Tx<'_>) -> Result<bool, FarmError> {
     Ok(tx.meta::<Joined>("server")?.is_some())
 }
@@ -141,7 +153,7 @@ impl Farm {
         if mutant("page_dropped") {
             heard.changes.clear();
         }
-        let ready = match inner.ready_all(&heard.changes, &heard.docs) {
+        let ready = match inner.ready_beside_copy(&*self.env, &mut heard) {
             Ok(ready) => ready,
             // Something that the answer builds on is not here: hold everything against the server.
             Err(_) if before.checked => {
@@ -277,17 +289,7 @@ impl Farm {
     /// Remembers the server and the secret that it gave to this device; everything that is here is
     /// held against the server at the next exchange.
     pub fn joined(&self, url: &str, token: &str) -> Result<(), FarmError> {
-        let joined = Joined {
-            url: url.trim_end_matches('/').into(),
-            token: token.into(),
-        };
-        let mut inner = self.lock();
-        let told: Vec<String> = Vec::new();
-        inner.write(|tx| {
-            tx.set_meta("server", &joined)?;
-            tx.set_meta("told", &told)?;
-            Ok(tx.set_meta("sync", &State::default())?)
-        })
+        self.lock().write(|tx| remember_server(tx, url, token))
     }
 }
 
@@ -336,7 +338,7 @@ impl Inner {
         Ok(changes)
     }
 
-    fn ready_all(
+    pub(super) fn ready_all(
         &mut self,
         changes: &[(DocName, serde_bytes::ByteBuf)],
         docs: &[(DocName, serde_bytes::ByteBuf)],

@@ -87,6 +87,16 @@ impl Farm {
 
     /// Makes a database for a farm that is kept elsewhere; what it holds comes by an exchange.
     pub fn make(location: &Location, env: Arc<dyn Env>, farm: Id) -> Result<Farm, FarmError> {
+        Farm::make_with(location, env, farm, |_| Ok(()))
+    }
+
+    /// Makes a database and does `also` in the same transaction.
+    pub(super) fn make_with(
+        location: &Location,
+        env: Arc<dyn Env>,
+        farm: Id,
+        also: impl FnOnce(&Tx<'_>) -> Result<(), FarmError>,
+    ) -> Result<Farm, FarmError> {
         let mut store = Store::open(location)?;
         if store
             .read::<_, FarmError>(|tx| Ok(tx.meta::<Me>("me")?))?
@@ -105,7 +115,10 @@ impl Farm {
             device: None,
             person: None,
         };
-        store.write::<_, FarmError>(|tx| Ok(tx.set_meta("me", &me)?))?;
+        store.write::<_, FarmError>(|tx| {
+            also(tx)?;
+            Ok(tx.set_meta("me", &me)?)
+        })?;
         Farm::opened(location, env, store, me)
     }
 

@@ -3,6 +3,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::exchange::Joined;
+use super::newcomer::Newcomer;
 use super::{Env, ErrorKind, Farm, FarmError};
 use crate::record::InvalidRecord;
 use crate::store::Location;
@@ -53,35 +54,42 @@ impl Farm {
         self.sync()
     }
 
-    /// Joins a server with a new, empty database, and takes the farm of the invite.
+    /// Joins a server with a new, empty database, and takes the farm of the invite. Who writes here
+    /// is kept with the database from the first: if the connection is lost, the next exchange or
+    /// the first record settles it.
     pub fn join_new(
         location: &Location,
         env: Arc<dyn Env>,
         join: &Join<'_>,
         person: &str,
     ) -> Result<Farm, FarmError> {
-        use crate::record::{Draft, Kind};
-        crate::record::FieldType::Text(60).read("person", &person.into())?;
+        let newcomer = Newcomer::new(person, join.device)?;
         let answer = ask_in(join, None, Vec::new())?;
-        let farm = Farm::make(location, env, answer.farm)?;
-        farm.joined(join.url, &answer.token)?;
-        farm.sync()?;
-        let person = match farm.find(Kind::Person, person) {
-            Ok(id) => id,
-            Err(e) if e.kind == ErrorKind::Invalid => {
-                farm.log(Draft::new(Kind::Person).with("name", person))?.id
-            }
-            Err(e) => return Err(e),
-        };
-        farm.write_as(person)?;
-        farm.name_device(join.device)?;
+        let farm = Farm::make_with(location, env, answer.farm, |tx| {
+            super::exchange::remember_server(tx, join.url, &answer.token)?;
+            newcomer.remember(tx)
+        })?;
         farm.sync()?;
         Ok(farm)
     }
 
     /// Exchanges with the joined server until both sides hold the same, but for what the server
     /// refuses. Losing the connection halfway loses nothing; the next exchange goes on from there.
+    ///
+    /// Where someone joined and was not named yet, that is settled once the farm is here.
     pub fn sync(&self) -> Result<Exchange, FarmError> {
+        let mut done = self.exchange()?;
+        if self.settle_newcomer()? {
+            let more = self.exchange()?;
+            done.received += more.received;
+            done.sent += more.sent;
+            done.waiting = more.waiting;
+            done.rounds += more.rounds;
+        }
+        Ok(done)
+    }
+
+    fn exchange(&self) -> Result<Exchange, FarmError> {
         let joined = self.server()?;
         let agent = agent(Duration::from_secs(60));
         let mut done = Exchange::default();

@@ -48,89 +48,21 @@ impl Farm {
 
     /// Logs later values for fields of a record. `null` takes an optional field away; `at` moves
     /// the event in time.
-    pub fn amend(
-        &self,
-        target: Id,
-        mut set: Fields,
-        why: Option<&str>,
-    ) -> Result<Logged, FarmError> {
+    pub fn amend(&self, target: Id, set: Fields, why: Option<&str>) -> Result<Logged, FarmError> {
         let mut inner = self.lock();
         let now = self.env.now();
-        let row = inner.standing(target)?;
-        let kind = match Kind::from_code(&row.kind) {
-            Some(kind) if !kind.is_edit() => kind,
-            _ => {
-                return Err(FarmError::new(
-                    ErrorKind::Invalid,
-                    format!("a {} cannot be amended; it can be voided", row.kind),
-                ));
-            }
-        };
-        let (set, over) = inner.store.read::<_, FarmError>(|tx| {
-            resolve(tx, kind, &mut set)?;
-            let set = Draft::check_values(
-                kind,
-                &set,
-                Where {
-                    now,
-                    known: &Here(tx),
-                },
-            )?;
-            // Held against the record as it would stand, so that the sums still hold.
-            let (base, mut edits) = tx.said_about(target)?.unwrap_or_default();
-            let over = seen(target, &edits, Some(&set));
-            let mut fields = Fields::new();
-            fields.insert("kind".into(), Kind::Amend.code().into());
-            fields.insert("target".into(), target.to_string().into());
-            fields.insert("set".into(), Value::Object(set.clone()));
-            fields.insert("over".into(), over.iter().map(Id::to_string).collect());
-            edits.push(Edit {
-                id: new_id(&*self.env, now.ms()),
-                fields,
-            });
-            let then = effective(target, &base, &edits);
-            match (then.standing, then.problem) {
-                (Standing::Refused(why), _) | (_, Some(why)) => Err(why.into()),
-                _ => Ok((set, over)),
-            }
-        })?;
-        let mut draft = Draft::new(Kind::Amend)
-            .with("target", target.to_string())
-            .with("set", Value::Object(set));
-        if !over.is_empty() {
-            draft = draft.with("over", over.iter().map(Id::to_string).collect::<Value>());
-        }
-        if let Some(why) = why {
-            draft = draft.with("why", why);
-        }
-        let at_home = row.doc.is_farm().then(DocName::farm);
-        inner.append(self, draft, None, at_home, now)
+        let (draft, doc) = inner.amendment(self, target, set, why, now)?;
+        inner.append(self, draft, None, doc, now)
     }
 
     /// Says that a record should not stand. Voiding a void undoes it; voiding an amendment takes
-    /// its values away.
+    /// its values away. The farm's own record cannot be voided, since everything else is read by
+    /// its zone; it can be amended.
     pub fn void(&self, target: Id, why: &str) -> Result<Logged, FarmError> {
         let mut inner = self.lock();
         let now = self.env.now();
-        let row = inner.standing(target)?;
-        if row.standing == "voided" {
-            return Err(FarmError::new(
-                ErrorKind::Invalid,
-                "this record is voided already",
-            ));
-        }
-        let seen = inner.store.read::<_, FarmError>(|tx| {
-            let edits = tx.said_about(target)?.unwrap_or_default().1;
-            Ok(seen(target, &edits, None))
-        })?;
-        let mut draft = Draft::new(Kind::Void)
-            .with("target", target.to_string())
-            .with("why", why);
-        if !seen.is_empty() {
-            draft = draft.with("over", seen.iter().map(Id::to_string).collect::<Value>());
-        }
-        let at_home = row.doc.is_farm().then(DocName::farm);
-        inner.append(self, draft, None, at_home, now)
+        let (draft, doc) = inner.voiding(target, why)?;
+        inner.append(self, draft, None, doc, now)
     }
 
     pub(super) fn log_as(&self, draft: Draft, id: Option<Id>) -> Result<Logged, FarmError> {
@@ -149,14 +81,106 @@ impl Inner {
             })
     }
 
-    /// A new id of a moment. Records of one moment count in the order of their ids, so it comes after
-    /// those that are here: what is logged later at the same minute also happened later.
-    fn id_after(&mut self, farm: &Farm, at: Instant) -> Result<Id, FarmError> {
+    /// An amendment, held against the record as it would stand, and the document it belongs to
+    /// where that is not the month's.
+    pub(super) fn amendment(
+        &mut self,
+        farm: &Farm,
+        target: Id,
+        mut set: Fields,
+        why: Option<&str>,
+        now: Instant,
+    ) -> Result<(Draft, Option<DocName>), FarmError> {
+        let row = self.standing(target)?;
+        let kind = match Kind::from_code(&row.kind) {
+            Some(kind) if !kind.is_edit() => kind,
+            _ => {
+                return Err(FarmError::new(
+                    ErrorKind::Invalid,
+                    format!("a {} cannot be amended; it can be voided", row.kind),
+                ));
+            }
+        };
+        let (set, over) = self.store.read::<_, FarmError>(|tx| {
+            resolve(tx, kind, &mut set)?;
+            let set = Draft::check_values(
+                kind,
+                &set,
+                Where {
+                    now,
+                    known: &Here(tx),
+                },
+            )?;
+            // Held against the record as it would stand, so that the sums still hold.
+            let (base, mut edits) = tx.said_about(target)?.unwrap_or_default();
+            let over = seen(target, &edits, Some(&set));
+            let mut fields = Fields::new();
+            fields.insert("kind".into(), Kind::Amend.code().into());
+            fields.insert("target".into(), target.to_string().into());
+            fields.insert("set".into(), Value::Object(set.clone()));
+            fields.insert("over".into(), over.iter().map(Id::to_string).collect());
+            edits.push(Edit {
+                id: new_id(&*farm.env, now.ms()),
+                fields,
+            });
+            let then = effective(target, &base, &edits);
+            match (then.standing, then.problem) {
+                (Standing::Refused(why), _) | (_, Some(why)) => Err(why.into()),
+                _ => Ok((set, over)),
+            }
+        })?;
+        let mut draft = Draft::new(Kind::Amend)
+            .with("target", target.to_string())
+            .with("set", Value::Object(set));
+        if !over.is_empty() {
+            draft = draft.with("over", over.iter().map(Id::to_string).collect::<Value>());
+        }
+        if let Some(why) = why {
+            draft = draft.with("why", why);
+        }
+        Ok((draft, row.doc.is_farm().then(DocName::farm)))
+    }
+
+    /// A void, and the document it belongs to where that is not the month's.
+    pub(super) fn voiding(
+        &mut self,
+        target: Id,
+        why: &str,
+    ) -> Result<(Draft, Option<DocName>), FarmError> {
+        let row = self.standing(target)?;
+        if row.standing == "voided" {
+            return Err(FarmError::new(
+                ErrorKind::Invalid,
+                "this record is voided already",
+            ));
+        }
+        if row.kind == Kind::Farm.code() {
+            let allowed = "allowed is any record but the farm's own; amend its fields instead";
+            return Err(InvalidRecord::new("target", target, allowed).into());
+        }
+        let seen = self.store.read::<_, FarmError>(|tx| {
+            let edits = tx.said_about(target)?.unwrap_or_default().1;
+            Ok(seen(target, &edits, None))
+        })?;
+        let mut draft = Draft::new(Kind::Void)
+            .with("target", target.to_string())
+            .with("why", why);
+        if !seen.is_empty() {
+            draft = draft.with("over", seen.iter().map(Id::to_string).collect::<Value>());
+        }
+        Ok((draft, row.doc.is_farm().then(DocName::farm)))
+    }
+
+    /// A new id of a moment. Records of one moment count in the order of their ids, so it comes
+    /// after those that are here, and after `before`: what is logged later at the same minute also
+    /// happened later.
+    fn id_after(&mut self, farm: &Farm, at: Instant, before: Option<Id>) -> Result<Id, FarmError> {
         let fresh = new_id(&*farm.env, at.ms());
         let (first, last) = (Id::at(at.ms(), [0; 10]), Id::at(at.ms(), [0xff; 10]));
         let here = self
             .store
-            .read::<_, FarmError>(|tx| Ok(tx.last_id(first, last)?))?;
+            .read::<_, FarmError>(|tx| Ok(tx.last_id(first, last)?))?
+            .max(before.filter(|id| (first..=last).contains(id)));
         let mut random = [0; 6];
         farm.env.fill(&mut random);
         let next = here.filter(|id| *id > fresh).and_then(|id| id.next(random));
@@ -167,19 +191,60 @@ impl Inner {
     pub(super) fn append(
         &mut self,
         farm: &Farm,
-        mut draft: Draft,
+        draft: Draft,
         id: Option<Id>,
         doc: Option<DocName>,
         now: Instant,
     ) -> Result<Logged, FarmError> {
+        let (id, kind, fields) = self.checked(farm, draft, id, None, now)?;
+        let doc = doc.unwrap_or_else(|| DocName::home(kind, id));
+        let logged = self.commit(&doc, &[(id, fields)], now)?;
+        logged.into_iter().next().ok_or_else(not_kept)
+    }
+
+    /// Logs several records that happen now and belong in one document in one change: all of them
+    /// or none.
+    pub(super) fn append_all(
+        &mut self,
+        farm: &Farm,
+        drafts: Vec<Draft>,
+        doc: Option<DocName>,
+        now: Instant,
+    ) -> Result<Vec<Logged>, FarmError> {
+        let mut all: Vec<(Id, Fields)> = Vec::new();
+        let mut home = doc;
+        for draft in drafts {
+            let before = all.last().map(|(id, _)| *id);
+            let (id, kind, fields) = self.checked(farm, draft, None, before, now)?;
+            home = home.or_else(|| Some(DocName::home(kind, id)));
+            all.push((id, fields));
+        }
+        match home {
+            Some(doc) => self.commit(&doc, &all, now),
+            None => Ok(Vec::new()),
+        }
+    }
+
+    /// A draft as it is stored, or why it is not allowed.
+    fn checked(
+        &mut self,
+        farm: &Farm,
+        mut draft: Draft,
+        id: Option<Id>,
+        before: Option<Id>,
+        now: Instant,
+    ) -> Result<(Id, Kind, Fields), FarmError> {
         let at = draft.at.unwrap_or(now);
+        let kind = Kind::from_code(&draft.kind);
+        if self.me.person.is_none() && kind.is_some_and(|kind| !kind.is_setup()) {
+            self.settle_newcomer(farm)?;
+        }
         let id = match id {
             Some(id) => id,
-            None => self.id_after(farm, at)?,
+            None => self.id_after(farm, at, before)?,
         };
         let me = self.me.clone();
         let fields = self.store.read::<_, FarmError>(|tx| {
-            let kind = Kind::from_code(&draft.kind);
             if let Some(kind) = kind {
                 let unset = |fields: &Fields, name: &str| !fields.contains_key(name);
                 if let Some(person) = me.person.filter(|_| unset(&draft.fields, "by")) {
@@ -205,32 +270,52 @@ impl Inner {
                 now,
                 known: &Here(tx),
             };
-            let fields = draft.check(id, here)?;
-            fits(tx, &Record::read(id, &fields)?)?;
+            let mut fields = draft.check(id, here)?;
+            let record = Record::read(id, &fields)?;
+            fits(tx, &record)?;
+            if let Body::Recount(recount) = &record.body {
+                // What the book here says is noted by the program, never by a person.
+                let expected = tx.expected(recount, (record.at, id))?;
+                fields.insert("expected".into(), expected.into());
+            }
             Ok(fields)
         })?;
-        let kind = Kind::from_code(&draft.kind).unwrap_or(Kind::Gather);
-        let doc = doc.unwrap_or_else(|| DocName::home(kind, id));
+        Ok((id, kind.unwrap_or(Kind::Gather), fields))
+    }
+
+    /// Writes checked records of one document in one change.
+    fn commit(
+        &mut self,
+        doc: &DocName,
+        records: &[(Id, Fields)],
+        now: Instant,
+    ) -> Result<Vec<Logged>, FarmError> {
+        let encoded: Vec<_> = records.iter().map(|(id, f)| (*id, encode(f))).collect();
         let made_at = now.ms().div_euclid(1000);
-        let (change, entries) = self
-            .document(&doc)?
-            .append(&[(id, encode(&fields))], made_at)?;
+        let (change, entries) = self.document(doc)?.append(&encoded, made_at)?;
         let farm_id = self.me.farm;
-        let record = self.write(|tx| {
+        self.write(|tx| {
             tx.add_change(&change)?;
             if super::exchange::joined(tx)? && !mutant("outbox_skipped") {
                 tx.send_later(&change.doc, &change.hash)?;
             }
             super::take::project(tx, farm_id, &entries)?;
-            tx.record(id)?.ok_or_else(|| {
-                FarmError::new(
-                    ErrorKind::Damaged,
-                    "the record was not kept; nothing was logged",
-                )
-            })
-        })?;
-        Ok(Logged { id, record })
+            records
+                .iter()
+                .map(|(id, _)| {
+                    let record = tx.record(*id)?.ok_or_else(not_kept)?;
+                    Ok(Logged { id: *id, record })
+                })
+                .collect()
+        })
     }
+}
+
+fn not_kept() -> FarmError {
+    FarmError::new(
+        ErrorKind::Damaged,
+        "the record was not kept; nothing was logged",
+    )
 }
 
 fn text<'a>(fields: &'a Fields, name: &str) -> Result<&'a str, FarmError> {

@@ -4,25 +4,30 @@
 //! it is handed what it needs. Nothing here waits for a network: logging returns when the record
 //! is durable, and an exchange with a server or another phone is bytes in and bytes out.
 
+mod asking;
 mod bundle;
+mod decide;
 mod env;
 mod error;
 mod exchange;
 mod facade;
 #[cfg(feature = "faults")]
 mod faults;
+mod fork;
 #[cfg(feature = "native")]
 mod http;
 mod log;
 #[cfg(feature = "native")]
 mod mark;
 mod names;
+mod newcomer;
 mod peer;
 mod read;
 mod review;
 mod take;
 mod upkeep;
 
+pub use decide::Answer;
 pub use env::Env;
 #[cfg(feature = "native")]
 pub use env::System;
@@ -32,6 +37,7 @@ pub use facade::{Beginning, Farm};
 #[cfg(feature = "native")]
 pub use http::{Exchange, Join};
 pub use log::Logged;
+pub use newcomer::Newcomer;
 pub use peer::PeerSession;
 pub use take::Taken;
 pub use upkeep::{Check, HOLDS};

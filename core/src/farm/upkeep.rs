@@ -31,7 +31,7 @@ pub const HOLDS: [&str; 5] = [
 
 /// The form of the book that this version makes. Raised with every new kind, rule or way of counting,
 /// so that a book made by another version is made anew when it is opened.
-pub(super) const VIEW: u32 = 1;
+pub(super) const VIEW: u32 = 2;
 
 impl Farm {
     /// Makes the book anew from the changes.
@@ -184,7 +184,7 @@ impl Inner {
     }
 
     /// What every change wrote, the set-up facts first.
-    fn all_entries(&mut self) -> Result<Vec<Entry>, FarmError> {
+    pub(super) fn all_entries(&mut self) -> Result<Vec<Entry>, FarmError> {
         let docs = self.store.read::<_, FarmError>(|tx| Ok(tx.docs()?))?;
         let mut all = Vec::new();
         for (doc, _) in docs {

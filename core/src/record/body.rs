@@ -143,6 +143,9 @@ pub struct Recount {
     pub lot: Option<Lot>,
     /// All lots of this species.
     pub species: Option<Species>,
+    /// What the book of the device expected there when it was logged; below zero where more had
+    /// left than came.
+    pub expected: Option<i64>,
 }
 
 /// A span of farm days whose eggs may not be sold.

@@ -298,6 +298,7 @@ fn known_value(
     here: Where<'_>,
 ) -> Result<Value, InvalidRecord> {
     let value = ty.read(name, value)?;
+    ty.spelt(name, &value)?;
     let kind = match ty {
         FieldType::Ref(kind) => Some(kind),
         FieldType::AnyRecord => None,

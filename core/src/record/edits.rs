@@ -94,6 +94,9 @@ pub fn effective(id: Id, base: &Fields, edits: &[Edit]) -> Effective {
     said.sort_by_key(|record| record.id);
 
     let kind = kind_of(base);
+    // Everything else is read by the farm's zone and rules: a void of them would make every day
+    // another one. It stays among what was said, so that the review list can show it.
+    let voidable = !matches!(kind, Ok(Kind::Farm));
     let mut conflicts = Vec::new();
     let mut values = Fields::new();
     let overruled: BTreeSet<Id> = amends
@@ -129,7 +132,7 @@ pub fn effective(id: Id, base: &Fields, edits: &[Edit]) -> Effective {
     overlay(&mut fields, &values);
 
     let read = kind.and_then(|_| Record::read(id, &fields));
-    let standing = match (&read, gone(id)) {
+    let standing = match (&read, gone(id).filter(|_| voidable)) {
         (_, Some(by)) => {
             let why = voids
                 .get(&by)

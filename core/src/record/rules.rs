@@ -5,6 +5,7 @@ use serde_json::Value;
 use super::field::shown;
 use super::{FieldType, InvalidRecord};
 use crate::trade::TradeError;
+use crate::trade::rules::{HousePolicy, RulePack, unknown_words};
 
 /// The longest rule pack or house policy, in bytes of JSON. The built-in packs have about 10,000.
 pub(super) const LONGEST: usize = 65_536;
@@ -51,5 +52,41 @@ impl FieldType {
             }
         })?;
         Ok(object)
+    }
+
+    /// Refuses a word that no rule goes by: a misspelt limit would be no limit. Only what is
+    /// logged here is held to this; a stored word may be one of a later version.
+    pub(super) fn spelt(&self, name: &str, value: &Value) -> Result<(), InvalidRecord> {
+        let known = match self {
+            FieldType::RulePack => RulePack::own(value).map(serde_json::to_value),
+            FieldType::HousePolicy => HousePolicy::own(value).map(serde_json::to_value),
+            _ => return Ok(()),
+        };
+        let Ok(Ok(known)) = known else { return Ok(()) };
+        let Some(path) = unknown_words(value, &known).into_iter().next() else {
+            return Ok(());
+        };
+        let (parent, word) = path.rsplit_once('.').unwrap_or(("", &path));
+        let siblings = known.pointer(&pointer(parent)).and_then(Value::as_object);
+        let words: Vec<&str> = siblings
+            .into_iter()
+            .flat_map(|words| words.keys().map(String::as_str))
+            .collect();
+        Err(InvalidRecord::new(
+            format!("{name}: {path}"),
+            format!("{word:?}"),
+            format!("allowed are {}", words.join(", ")),
+        ))
+    }
+}
+
+/// A path such as `tolerances[1].checks` as a JSON pointer (RFC 6901).
+fn pointer(path: &str) -> String {
+    match path {
+        "" => String::new(),
+        _ => format!(
+            "/{}",
+            path.replace('[', ".").replace(']', "").replace('.', "/")
+        ),
     }
 }

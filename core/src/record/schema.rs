@@ -188,6 +188,11 @@ const RECOUNT: &[FieldSpec] = &[
     must("counted", COUNT, "eggs really found"),
     may("lot", T::Lot, "only this lot"),
     may("species", T::Species, "all lots of this species"),
+    may(
+        "expected",
+        T::Number(-1e9, 1e9, 0, "eggs"),
+        "what the book here expected; filled in by the program",
+    ),
 ];
 
 const HOLD: &[FieldSpec] = &[

@@ -160,6 +160,20 @@ impl Tx<'_> {
         })
     }
 
+    /// Forgets a document; the caller puts its changes back.
+    pub fn forget_doc(&self, doc: &DocName) -> Result<(), StoreError> {
+        for table in [
+            "DELETE FROM change WHERE doc",
+            "DELETE FROM actor WHERE doc",
+            "DELETE FROM doc WHERE name",
+        ] {
+            self.sql
+                .prepare_cached(&format!("{table} = ?1"))?
+                .execute([doc.as_str()])?;
+        }
+        Ok(())
+    }
+
     /// How many changes of a document are not folded into its saved form.
     pub fn loose_changes(&self, doc: &DocName) -> Result<u64, StoreError> {
         Ok(self

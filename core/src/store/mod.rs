@@ -15,6 +15,7 @@ mod projection;
 mod query;
 mod recount;
 mod review;
+mod review_counts;
 mod rows;
 mod stray;
 mod tx;

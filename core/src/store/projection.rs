@@ -5,7 +5,7 @@ use rusqlite::{OptionalExtension, params};
 use super::recount::Recounts;
 use super::rows::id;
 use super::{StoreError, Tx};
-use crate::book::review::{Setting, breaches, said};
+use crate::book::review::{Setting, breaches, misdated, said};
 use crate::book::{Move, lines, moves};
 use crate::mutants::mutant;
 use crate::record::edits::{Edit, Effective, Standing, effective};
@@ -248,14 +248,16 @@ impl Tx<'_> {
         };
         let now = effective(id, &base, &edits);
         let live = matches!(now.standing, Standing::Live);
-        let broken = match &now.record {
+        let wrong = match &now.record {
             Some(record) if live => {
-                let best_by = self.best_by_of(record)?;
-                !breaches(record, setting, best_by).is_empty()
+                let run = self.run_of(record)?;
+                let made_s = self.made_at(id)?.unwrap_or(0);
+                !breaches(record, setting, run.as_ref()).is_empty()
+                    || misdated(record, made_s, zone, run.as_ref()).is_some()
             }
             _ => false,
         };
-        let flagged = broken || !said(&now).is_empty();
+        let flagged = wrong || !said(&now).is_empty();
         self.write_record(zone, id, &base, &now, flagged)?;
         let Some(record) = now.record.filter(|_| live || mutant("void_counted")) else {
             return Ok(());

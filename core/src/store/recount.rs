@@ -7,7 +7,7 @@ use super::rows::{id, id_and_fields, records};
 use super::{StoreError, Tx};
 use crate::book::{Moment, Move, Place, lines, settle};
 use crate::mutants::mutant;
-use crate::record::{Body, Instant, Lot, Record, Zone};
+use crate::record::{Body, Instant, Lot, Record, Recount, Zone};
 use crate::trade::Species;
 
 /// Stations and species whose recounts have to be settled again, and from when on.
@@ -80,6 +80,22 @@ impl Tx<'_> {
             }
         }
         Ok(())
+    }
+
+    /// What the moves say a recount should find at its moment.
+    pub fn expected(&self, recount: &Recount, at: Moment) -> Result<i64, StoreError> {
+        let Some(species) = recount.of_species() else {
+            return Ok(0);
+        };
+        let station = recount.station.into();
+        let mut expected = self.balance_by_lot(station, species)?;
+        for (_, m) in self.moves_since(station, species, at)? {
+            carry(&mut expected, station, &m, -1);
+        }
+        Ok(match recount.lot {
+            Some(lot) => expected.get(&lot).copied().unwrap_or(0),
+            None => expected.values().sum(),
+        })
     }
 
     /// Live recounts of a station and species from a moment on, in order.

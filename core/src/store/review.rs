@@ -5,7 +5,9 @@ use super::rows::{balances, id, id_and_fields, place_lot_eggs, record, records};
 use super::{StoreError, Tx};
 use crate::book::Place;
 use crate::book::review::{Gathered, NEAR_MS};
-use crate::record::{Body, Decision, DocName, Hash, Id, Instant, Kind, Lot, Out, Record, decode};
+use crate::record::{
+    Body, Cull, Decision, DocName, Hash, Id, Instant, Kind, Lot, Out, Record, decode,
+};
 use crate::trade::Species;
 
 /// The change that a record was written by.
@@ -204,24 +206,28 @@ impl Tx<'_> {
         records(statement.query_map([run.to_string()], id_and_fields)?)
     }
 
-    /// The best-by date of the cartons that an out speaks of.
-    pub fn best_by_of(&self, record: &Record) -> Result<Option<NaiveDate>, StoreError> {
-        let Body::Out(Out {
+    /// The carton run that an out or cull takes from, where it stands.
+    pub fn run_of(&self, record: &Record) -> Result<Option<Record>, StoreError> {
+        let (Body::Out(Out {
             carton: Some(run), ..
-        }) = &record.body
+        })
+        | Body::Cull(Cull {
+            carton: Some(run), ..
+        })) = &record.body
         else {
             return Ok(None);
         };
-        let date: Option<String> = self
+        let fields: Option<String> = self
             .sql
             .prepare_cached(
-                "SELECT json_extract(fields, '$.best_by') FROM record
-                 WHERE id = ?1 AND kind = 'carton' AND standing = 0",
+                "SELECT fields FROM record WHERE id = ?1 AND kind = 'carton' AND standing = 0",
             )?
             .query_row([run.to_string()], |row| row.get(0))
-            .optional()?
-            .flatten();
-        Ok(date.and_then(|date| date.parse().ok()))
+            .optional()?;
+        Ok(match fields {
+            Some(fields) => super::rows::record(*run, &fields)?,
+            None => None,
+        })
     }
 
     /// What of a day's eggs of a species came from one coop.

@@ -1,7 +1,7 @@
 //! What people do about the review list, and think better of.
 
 use pointdown_core::book::review::{Choice, Finding};
-use pointdown_core::farm::{ErrorKind, FarmError};
+use pointdown_core::farm::{Answer, ErrorKind, FarmError};
 
 use super::world::told;
 use super::{Dice, World};
@@ -65,13 +65,17 @@ impl World {
             finding.line,
             serde_json::to_string(&choice).unwrap_or_default()
         ));
-        match self.phones[n].farm().decide(&finding.line, &choice) {
+        let mut answer = Answer::from(&choice).as_shown(finding);
+        if choice.wants_count() {
+            answer = answer.counted(dice.below(20) as u32);
+        }
+        match self.phones[n].farm().decide(&finding.line, answer) {
             Ok(_) => Ok(()),
-            // A recount has to be counted first; a value that was right alone may not be now.
+            // What a count would settle may be dated ahead of this phone's clock; a value that was
+            // right alone may not be now.
             Err(e) if e.kind == ErrorKind::Invalid => {
-                let counted = matches!(choice, Choice::Recount { .. });
-                let allowed =
-                    counted || matches!(choice, Choice::Keep { .. } | Choice::Shift { .. });
+                let allowed = choice.wants_count()
+                    || matches!(choice, Choice::Keep { .. } | Choice::Shift { .. });
                 if allowed { Ok(()) } else { Err(e) }
             }
             Err(e) => Err(e),

@@ -137,10 +137,16 @@ pub(super) fn status(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure
 
 /// What to do where the farm is here and its writer is not.
 fn nobody(screen: &mut Screen<'_>, farm: &Farm) -> Result<(), Failure> {
-    if farm.person().is_none() {
-        screen.line("Nobody writes here yet: pointdown write-as PERSON --device NAME")?;
+    if farm.person().is_some() {
+        return Ok(());
     }
-    Ok(())
+    Ok(screen.line(match farm.newcomer()? {
+        Some(new) => format!(
+            "{} writes here, on {}, from the next record or exchange on.",
+            new.person, new.device
+        ),
+        None => "Nobody writes here yet: pointdown write-as PERSON --device NAME".into(),
+    })?)
 }
 
 fn print_status(screen: &mut Screen<'_>, farm: &Farm) -> Result<(), Failure> {

@@ -5,6 +5,7 @@ mod fields;
 mod holds;
 mod log;
 mod records;
+mod review;
 mod setup;
 mod sheet;
 mod upkeep;
@@ -13,6 +14,8 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use pointdown_core::farm::{Env, ErrorKind, Farm, FarmError, Location, System};
+
+pub(crate) use review::Decide;
 
 use crate::args::{Cli, Command};
 use crate::fail::Failure;
@@ -136,6 +139,8 @@ pub(crate) fn run(cli: Cli, screen: &mut Screen<'_>) -> Result<(), Failure> {
             sheet::range(&base, screen, &from, to.as_deref().unwrap_or("today"))
         }
         Command::OnHand => sheet::on_hand(&base, screen),
+        Command::Review => review::list(&base, screen),
+        Command::Decide(decide) => review::decide(&base, screen, &decide),
         Command::Join {
             url,
             code,

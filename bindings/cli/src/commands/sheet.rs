@@ -3,8 +3,9 @@ use std::collections::BTreeMap;
 use pointdown_core::book::{OnHand, Sheet};
 use pointdown_core::farm::Farm;
 use pointdown_core::record::InvalidRecord;
+use serde_json::json;
 
-use super::Base;
+use super::{Base, review};
 use crate::fail::Failure;
 use crate::moments::Calendar;
 use crate::tables::Screen;
@@ -37,14 +38,23 @@ pub(super) fn range(
     show(&farm, screen, &farm.sheet(from, to)?)
 }
 
+/// The sheet, and how many questions wait: totals are only as good as what was decided.
 fn show(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
+    let waiting = review::waiting(farm)?;
     if screen.json {
-        return Ok(screen.value(sheet)?);
+        let mut all = json!(sheet);
+        all["review"] = json!({"waiting": waiting.0, "urgent": waiting.1});
+        return Ok(screen.value(&all)?);
     }
-    print(farm, screen, sheet)
+    print(farm, screen, sheet, review::waits(waiting))
 }
 
-fn print(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
+fn print(
+    farm: &Farm,
+    screen: &mut Screen<'_>,
+    sheet: &Sheet,
+    waits: Option<String>,
+) -> Result<(), Failure> {
     let words = Words::of(farm)?;
     let name = farm.name()?.unwrap_or_else(|| "The farm".into());
     let zone = words.calendar.zone;
@@ -57,6 +67,9 @@ fn print(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Fail
             sheet.from, sheet.to
         )
     })?;
+    if let Some(waits) = waits {
+        screen.line(format!("{waits} See them: pointdown review"))?;
+    }
     gathered(screen, sheet)?;
     if sheet.pulled.eggs != 0 {
         screen.title(format!("Pulled: {}", eggs(sheet.pulled.eggs)))?;

@@ -6,6 +6,7 @@ mod family;
 mod files;
 mod kinds;
 mod phone;
+mod review;
 mod server;
 mod shapes;
 mod times;

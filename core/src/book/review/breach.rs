@@ -1,7 +1,7 @@
 use chrono::{DateTime, Days, NaiveDate, Utc};
 
 use super::{Choice, Finding, Weight, What};
-use crate::record::{Body, Carton, Out, Record, Wash, Zone};
+use crate::record::{Body, Carton, Out, Reading, Record, Wash, Zone};
 use crate::trade::clock::{Standing, chill_standing};
 use crate::trade::dates::{LastDay, carton_ages, last_day};
 use crate::trade::rules::{HousePolicy, RulePack};
@@ -19,18 +19,24 @@ pub struct Setting {
     pub house: HousePolicy,
 }
 
-/// Where a record breaks a rule of the trade that the farm chose to be reminded of. `best_by` is
-/// the date on the cartons that an out speaks of.
+/// Where a record breaks a rule of the trade that the farm chose to be reminded of. `run` is the
+/// carton run that an out takes from.
 ///
 /// What was not measured or logged breaks nothing.
-pub fn breaches(record: &Record, rules: &Setting, best_by: Option<NaiveDate>) -> Vec<Finding> {
+pub fn breaches(record: &Record, rules: &Setting, run: Option<&Record>) -> Vec<Finding> {
     let mut found: Vec<(String, Weight, String)> = Vec::new();
     match &record.body {
         Body::Wash(wash) => washed(wash, rules, &mut found),
         Body::Carton(carton) => packed(record, carton, rules, &mut found),
-        Body::Out(out) => gone(record, out, best_by, rules.zone, &mut found),
+        Body::Reading(reading) => cooled(reading, rules, &mut found),
+        Body::Out(out) => {
+            if let Some(Body::Carton(carton)) = run.map(|run| &run.body) {
+                gone(record, out, carton, rules, &mut found);
+            }
+        }
         _ => {}
     }
+    let run = run.filter(|_| matches!(record.body, Body::Out(_)));
     found
         .into_iter()
         .map(|(rule, weight, why)| {
@@ -44,7 +50,10 @@ pub fn breaches(record: &Record, rules: &Setting, best_by: Option<NaiveDate>) ->
                 record.at,
             )
             .state(why.chars().take(100).collect::<String>())
-            .about([record.id], [record.by])
+            .about(
+                std::iter::once(record.id).chain(run.map(|run| run.id)),
+                std::iter::once(record.by).chain(run.map(|run| run.by)),
+            )
             .choices([Choice::Seen, Choice::Void { record: record.id }])
         })
         .collect()
@@ -153,15 +162,47 @@ fn packed(
 fn gone(
     record: &Record,
     out: &Out,
-    best_by: Option<NaiveDate>,
-    zone: Zone,
+    carton: &Carton,
+    rules: &Setting,
     found: &mut Vec<(String, Weight, String)>,
 ) {
-    let Some(best_by) = best_by else { return };
-    let day = zone.day(record.at);
-    if day > best_by && matches!(out.way.as_str(), "sold" | "given") {
+    if !matches!(out.way.as_str(), "sold" | "given") {
+        return;
+    }
+    let day = rules.zone.day(record.at);
+    if let Some(best_by) = carton.best_by.filter(|best_by| day > *best_by) {
         let why = format!("{} on {day}; the cartons say best by {best_by}", out.way);
         found.push(("past_best_by".into(), Weight::Soon, why));
+    }
+    let oldest = carton.parts.0.keys().map(|lot| lot.day).min();
+    let (Some(pack), Some(oldest), "sold") = (&rules.pack, oldest, out.way.as_str()) else {
+        return;
+    };
+    for (rule, which) in [
+        ("past_sell_by", LastDay::SellBy),
+        ("delivered_too_late", LastDay::DeliverBy),
+    ] {
+        if let Ok(limit) = last_day(which, carton.packed, oldest, pack, &rules.house)
+            && limit.value.is_some_and(|limit| day > limit)
+        {
+            let why = format!("sold on {day}; {}", words(&limit.why));
+            found.push((rule.into(), Weight::Soon, why));
+        }
+    }
+}
+
+fn cooled(reading: &Reading, rules: &Setting, found: &mut Vec<(String, Weight, String)>) {
+    let Some(chill) = rules.pack.as_ref().map(|pack| &pack.chill) else {
+        return;
+    };
+    let air = Celsius(reading.air_c);
+    if let Some(rule) = chill.cooler_max.as_ref().filter(|r| air.0 > r.value.0) {
+        let why = rule.reason(format!("The cooler was at {air}; {} or colder", rule.value));
+        found.push(("cooler_too_warm".into(), Weight::Soon, words(&[why])));
+    }
+    if let Some(rule) = chill.cooler_min.as_ref().filter(|r| air.0 < r.value.0) {
+        let why = rule.reason(format!("The cooler was at {air}; {} or warmer", rule.value));
+        found.push(("cooler_too_cold".into(), Weight::Note, words(&[why])));
     }
 }
 

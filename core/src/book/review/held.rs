@@ -2,6 +2,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
+use super::line::fingerprint;
 use super::{Choice, Finding, Weight, What};
 use crate::record::{Hold, Id, Instant, Lot, Record};
 
@@ -97,14 +98,15 @@ pub fn held(hold: &Record, runs: &[CartonRun<'_>], gone: &[Gone<'_>]) -> Option<
         .map(|run| run.affected)
         .chain(out.iter().map(|g| g.affected))
         .all(|a| a == Affected::All);
+    // Since both were there: the hold, and the first eggs that it covers.
     let since = runs
         .iter()
         .filter(|run| on_shelf.contains_key(&run.record.id))
         .map(|run| run.record.at)
         .chain(out.iter().map(|g| g.record.at))
-        .chain([hold.at])
-        .max()
-        .unwrap_or(Instant::EARLIEST);
+        .min()
+        .unwrap_or(Instant::EARLIEST)
+        .max(hold.at);
     let mut concerned: Vec<&Record> = vec![hold];
     concerned.extend(
         runs.iter()
@@ -135,19 +137,11 @@ pub fn held(hold: &Record, runs: &[CartonRun<'_>], gone: &[Gone<'_>]) -> Option<
             Weight::Urgent,
             since,
         )
-        .state(digest(&state.join(" ")))
+        .state(format!("{:016x}", fingerprint(&state.join(" "))))
         .about(
             concerned.iter().map(|r| r.id),
             concerned.iter().map(|r| r.by),
         )
         .choices(choices),
     )
-}
-
-/// A short fingerprint (FNV-1a, 64 bits) of a state that may be long.
-fn digest(text: &str) -> String {
-    let hash = text.bytes().fold(0xcbf2_9ce4_8422_2325u64, |h, b| {
-        (h ^ u64::from(b)).wrapping_mul(0x100_0000_01b3)
-    });
-    format!("{hash:016x}")
 }

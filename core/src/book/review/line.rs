@@ -63,10 +63,32 @@ pub enum What {
         /// What does not hold.
         problem: String,
     },
-    /// A record dated by a clock that was off.
+    /// Records dated by a clock that was off.
     ClockOff {
         /// Seconds to add to mend the times.
         shift_s: i64,
+    },
+    /// A record with a time that cannot be.
+    Misdated {
+        /// How so.
+        how: Misdating,
+        /// The record that it cannot come before, where there is one.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        cause: Option<Id>,
+    },
+    /// A recount was held against a book that has changed since: records from before it came later.
+    CountOvertaken {
+        /// Eggs really found.
+        counted: u32,
+        /// Eggs that the book expected when it was logged.
+        then: i64,
+        /// Eggs that the book expects at that moment now.
+        now: i64,
+    },
+    /// Someone voided the farm's own record, which cannot be: its zone and rules hold on.
+    FarmVoided {
+        /// The reason that was given.
+        why: String,
     },
     /// A record breaks a rule of the trade.
     Breach {
@@ -92,6 +114,18 @@ pub enum What {
     },
 }
 
+/// How a record's time cannot be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Misdating {
+    /// It says that it happened after it was written down.
+    Future,
+    /// Cartons left before they were packed.
+    BeforePacking,
+    /// Eggs were handled before the day on which they were gathered.
+    BeforeGathering,
+}
+
 /// What can be done about a line in one step. Each is carried out as records.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "choice", rename_all = "snake_case")]
@@ -110,19 +144,26 @@ pub enum Choice {
         /// Which one.
         record: Id,
     },
-    /// Take a void back.
+    /// Take a void back, and with it every other void of the same record.
     Restore {
         /// The void.
         void: Id,
     },
     /// Both records are right.
     BothRight,
-    /// Count the eggs of a lot at a station, and log that.
+    /// Count the eggs of a lot at a station, and log that: the answer carries the number.
     Recount {
         /// Where.
         place: Place,
         /// Which lot.
         lot: Lot,
+    },
+    /// Count all eggs of a species at a station, and log that: the answer carries the number.
+    RecountAll {
+        /// Where.
+        place: Place,
+        /// Which species.
+        species: Species,
     },
     /// Pull the held eggs that are still here out of the flow.
     PullHeld {
@@ -136,8 +177,20 @@ pub enum Choice {
         /// By how much, seconds.
         by_s: i64,
     },
+    /// Say that a coop, person, cooler or outlet is not used after today.
+    Retire {
+        /// Its record.
+        record: Id,
+    },
     /// Nothing is to be done; it was seen.
     Seen,
+}
+
+impl Choice {
+    /// Whether the answer has to carry a number that someone counted.
+    pub fn wants_count(&self) -> bool {
+        matches!(self, Choice::Recount { .. } | Choice::RecountAll { .. })
+    }
 }
 
 /// One line of the list.
@@ -162,6 +215,15 @@ pub struct Finding {
 }
 
 impl Finding {
+    /// A short name to say and type, such as `7hk2-9d`: four characters for the line, two for how it
+    /// stands and what can be done. A line that changed in any way goes by another name, so that
+    /// nobody answers a question that was never put.
+    pub fn tag(&self) -> String {
+        let choices = serde_json::to_string(&self.choices).unwrap_or_default();
+        let stands = format!("{} {choices}", self.state);
+        format!("{}-{}", letters(&self.line, 4), letters(&stands, 2))
+    }
+
     pub(super) fn new(line: String, what: What, weight: Weight, since: Instant) -> Finding {
         Finding {
             line,
@@ -198,6 +260,23 @@ impl Finding {
         self.choices = choices.into_iter().collect();
         self
     }
+}
+
+/// A fingerprint (FNV-1a, 64 bits).
+pub(super) fn fingerprint(text: &str) -> u64 {
+    text.bytes().fold(0xcbf2_9ce4_8422_2325u64, |h, b| {
+        (h ^ u64::from(b)).wrapping_mul(0x100_0000_01b3)
+    })
+}
+
+/// A fingerprint in letters and digits that nobody mistakes for one another (Crockford's base 32).
+fn letters(text: &str, many: u32) -> String {
+    const LETTERS: &[u8; 32] = b"0123456789abcdefghjkmnpqrstvwxyz";
+    let hash = fingerprint(text);
+    let hash = hash ^ hash >> 32;
+    (0..many)
+        .map(|n| char::from(LETTERS[(hash >> (5 * n)) as usize & 31]))
+        .collect()
 }
 
 /// The lines that nobody decided as they stand now, in the order of the list.

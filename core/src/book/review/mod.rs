@@ -5,6 +5,8 @@
 //! only when its cause does, or when a person decides, and a decision is a record too.
 
 mod breach;
+mod count;
+mod dates;
 mod doubles;
 mod held;
 mod line;
@@ -13,9 +15,11 @@ mod stock;
 mod timing;
 
 pub use breach::{Setting, breaches};
+pub use count::{Overtaken, overtaken};
+pub use dates::misdated;
 pub use doubles::{NEAR_MS, Pair, double};
 pub use held::{Affected, CartonRun, Gathered, Gone, held};
-pub use line::{Choice, Finding, Weight, What, undecided};
+pub use line::{Choice, Finding, Misdating, Weight, What, undecided};
 pub use said::said;
-pub use stock::{Overdrawn, cannot_read, overdraw, retired_use, same_name};
+pub use stock::{Lost, Overdrawn, cannot_read, overdraw, retired_use, same_name};
 pub use timing::{ClockOff, OFF_S, clock};

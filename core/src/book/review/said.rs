@@ -9,6 +9,8 @@ struct Said {
     at: Instant,
     /// Whether it is a void; an amendment otherwise.
     void: bool,
+    /// Why, in its writer's words.
+    why: String,
     /// The amendments that its writer had seen.
     over: Vec<Id>,
 }
@@ -33,13 +35,13 @@ pub fn said(now: &Effective) -> Vec<Finding> {
         problem: now.problem.as_ref().map(InvalidRecord::to_string),
     };
     let mut found = Vec::new();
-    let by = |id: Id| fact.said.iter().find(|s| s.id == id).and_then(|s| s.by);
+    if let Body::Farm(_) = record.body {
+        return farm_said(fact);
+    }
     let voids: Vec<&Said> = fact.said.iter().filter(|s| s.void).collect();
 
     if voids.is_empty() {
-        for conflict in fact.conflicts {
-            found.push(disagreement(fact, conflict, by));
-        }
+        found.extend(disagreements(fact));
         if let Some(problem) = &fact.problem {
             let amends: Vec<Id> = fact.said.iter().map(|s| s.id).collect();
             let since = fact.said.iter().map(|s| s.at).max().unwrap_or(record.at);
@@ -88,8 +90,9 @@ pub fn said(now: &Effective) -> Vec<Finding> {
                 )
                 .choices(
                     voids
-                        .iter()
+                        .first()
                         .map(|void| Choice::Restore { void: void.id })
+                        .into_iter()
                         .chain([Choice::Seen]),
                 ),
             );
@@ -99,22 +102,53 @@ pub fn said(now: &Effective) -> Vec<Finding> {
 }
 
 fn edit(record: &Record) -> Said {
-    let (void, over) = match &record.body {
-        Body::Void(void) => (true, void.over.clone()),
-        Body::Amend(amend) => (false, amend.over.clone()),
-        _ => (false, Vec::new()),
+    let (void, over, why) = match &record.body {
+        Body::Void(void) => (true, void.over.clone(), void.why.clone()),
+        Body::Amend(amend) => {
+            let why = amend.why.clone().unwrap_or_default();
+            (false, amend.over.clone(), why)
+        }
+        _ => (false, Vec::new(), String::new()),
     };
     Said {
         id: record.id,
         by: record.by,
         at: record.at,
         void,
+        why,
         over,
     }
 }
 
-fn disagreement(fact: &Fact<'_>, conflict: &Conflict, by: impl Fn(Id) -> Option<Id>) -> Finding {
+/// What was said about the farm's own record: it cannot be voided, so a void of it (by a foreign
+/// program, or an earlier version) is a question of its own.
+fn farm_said(fact: &Fact<'_>) -> Vec<Finding> {
     let record = fact.record;
+    let mut found = disagreements(fact);
+    found.extend(fact.said.iter().filter(|s| s.void).map(|void| {
+        Finding::new(
+            format!("farm/{}", void.id),
+            What::FarmVoided {
+                why: void.why.clone(),
+            },
+            Weight::Note,
+            void.at,
+        )
+        .state("-")
+        .about([void.id, record.id], [void.by, record.by])
+        .choices([Choice::Void { record: void.id }, Choice::Seen])
+    }));
+    found
+}
+
+fn disagreements(fact: &Fact<'_>) -> Vec<Finding> {
+    let all = fact.conflicts.iter();
+    all.map(|conflict| disagreement(fact, conflict)).collect()
+}
+
+fn disagreement(fact: &Fact<'_>, conflict: &Conflict) -> Finding {
+    let record = fact.record;
+    let by = |id: Id| fact.said.iter().find(|s| s.id == id).and_then(|s| s.by);
     let amends: Vec<Id> = conflict.said.iter().map(|(id, _)| *id).collect();
     let since = fact
         .said

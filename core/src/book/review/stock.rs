@@ -14,16 +14,34 @@ pub struct Overdrawn {
     pub balance: i64,
     /// The records that took eggs of the lot away from there: id, who, when; oldest first.
     pub took: Vec<(Id, Option<Id>, Instant)>,
+    /// Records that once brought eggs of the lot there and were mended or voided since.
+    pub lost: Vec<Lost>,
 }
+
+/// A record that brought eggs to a place and does not any more.
+#[derive(Debug, Clone)]
+pub struct Lost {
+    /// The record.
+    pub record: Id,
+    /// Who logged it.
+    pub by: Option<Id>,
+    /// What was said about it since: id, who, and whether it is a void; oldest first.
+    pub edits: Vec<(Id, Option<Id>, bool)>,
+}
+
+/// So many of the records that took eggs are offered to be voided: the newest.
+const OFFERED: usize = 6;
 
 /// A balance below zero, with the records that caused it.
 pub fn overdraw(over: &Overdrawn) -> Finding {
     let since = over.took.last().map_or(Instant::EARLIEST, |(_, _, at)| *at);
-    let voids = over
-        .took
-        .iter()
-        .rev()
-        .map(|(id, _, _)| Choice::Void { record: *id });
+    let voids = over.took.iter().rev().take(OFFERED);
+    let voids = voids.map(|(id, _, _)| Choice::Void { record: *id });
+    let edits = || over.lost.iter().flat_map(|lost| &lost.edits);
+    let undo = edits().rev().take(OFFERED).map(|(id, _, void)| match void {
+        true => Choice::Restore { void: *id },
+        false => Choice::Void { record: *id },
+    });
     Finding::new(
         format!("over/{}/{}", over.place.code(), over.lot),
         What::Overdraw {
@@ -36,14 +54,23 @@ pub fn overdraw(over: &Overdrawn) -> Finding {
     )
     .state(over.balance.to_string())
     .about(
-        over.took.iter().map(|(id, _, _)| *id),
-        over.took.iter().map(|(_, by, _)| *by),
+        over.took
+            .iter()
+            .map(|(id, _, _)| *id)
+            .chain(over.lost.iter().map(|lost| lost.record))
+            .chain(edits().map(|(id, _, _)| *id)),
+        over.took
+            .iter()
+            .map(|(_, by, _)| *by)
+            .chain(over.lost.iter().map(|lost| lost.by))
+            .chain(edits().map(|(_, by, _)| *by)),
     )
     .choices(
         std::iter::once(Choice::Recount {
             place: over.place,
             lot: over.lot,
         })
+        .chain(undo)
         .chain(voids)
         .chain([Choice::Seen]),
     )
@@ -72,13 +99,21 @@ pub fn same_name(kind: Kind, name: &str, records: &[&Record]) -> Finding {
             .unwrap_or(Instant::EARLIEST),
     )
     .state(state.join(" ").chars().take(120).collect::<String>())
-    .about(ids, records.iter().map(|r| r.by))
-    .choices([Choice::BothRight])
+    .about(ids.clone(), records.iter().map(|r| r.by))
+    .choices(
+        std::iter::once(Choice::BothRight)
+            .chain(ids.into_iter().map(|record| Choice::Retire { record })),
+    )
 }
 
 /// A round at a coop after its last day of use: perhaps the coop was retired on one phone while
-/// another still gathered there.
-pub fn retired_use(record: &Record, species: Species) -> Finding {
+/// another still gathered there. `retired_by` is what retired it, where that was said later: the
+/// amendment and who wrote it.
+pub fn retired_use(
+    record: &Record,
+    species: Species,
+    retired_by: Option<(Id, Option<Id>)>,
+) -> Finding {
     Finding::new(
         format!("retired/{}", record.id),
         What::RetiredUse { species },
@@ -86,8 +121,16 @@ pub fn retired_use(record: &Record, species: Species) -> Finding {
         record.at,
     )
     .state("-")
-    .about([record.id], [record.by])
-    .choices([Choice::Void { record: record.id }, Choice::Seen])
+    .about(
+        std::iter::once(record.id).chain(retired_by.map(|(id, _)| id)),
+        std::iter::once(record.by).chain(retired_by.map(|(_, by)| by)),
+    )
+    .choices(
+        retired_by
+            .map(|(id, _)| Choice::Void { record: id })
+            .into_iter()
+            .chain([Choice::Void { record: record.id }, Choice::Seen]),
+    )
 }
 
 /// A record that cannot be read here: of a newer version, or by a foreign program. It is kept, and

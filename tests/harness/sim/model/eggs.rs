@@ -21,6 +21,35 @@ pub struct Ledger {
     pub(super) shelves: BTreeMap<&'static str, Shelf>,
     /// Place and lot, then what took eggs away from there.
     pub(super) took: BTreeMap<(&'static str, String), Took>,
+    /// Each recount: eggs missing, and what moved there since the recount before.
+    pub(super) counts: Vec<(Id, i64, Vec<(Id, Option<Id>)>)>,
+    /// Place and species, then what moved there since its last recount.
+    moved: BTreeMap<(&'static str, String), Vec<(Id, Option<Id>)>>,
+}
+
+/// Eggs of a lot that a record of these fields brings to a place.
+pub(super) fn brought(
+    f: &serde_json::Map<String, serde_json::Value>,
+    at: i64,
+    zone: &TimeZone,
+    there: &str,
+    lot: &str,
+) -> i64 {
+    let of_lot = || -> i64 {
+        let all = parts(f).into_iter().filter(|(l, _)| l == lot);
+        all.map(|(_, n)| n).sum()
+    };
+    match text(f, "kind") {
+        "gather"
+            if there == "basket" && format!("{}/{}", day(at, zone), text(f, "species")) == lot =>
+        {
+            number(f, "count")
+        }
+        "wash" if there == "clean" => of_lot(),
+        "carton" if there == "cartoned" => of_lot(),
+        "out" if text(f, "way") == "returned" && there == place(text(f, "station")) => of_lot(),
+        _ => 0,
+    }
 }
 
 /// The farm day of a moment.
@@ -65,6 +94,15 @@ impl Ledger {
             .or_default()
             .entry(lot.to_string())
             .or_default() += n;
+        if s.kind() != "recount" {
+            for shelf in [from, to] {
+                let moved = self.moved.entry((shelf, species(lot).to_string()));
+                let moved = moved.or_default();
+                if moved.last().is_none_or(|(id, _)| *id != s.fact.id) {
+                    moved.push((s.fact.id, s.by()));
+                }
+            }
+        }
         let took = self.took.entry((from, lot.to_string())).or_default();
         if took.last().is_none_or(|(id, ..)| *id != s.fact.id) {
             took.push((s.fact.id, s.by(), s.at));
@@ -105,8 +143,18 @@ impl Ledger {
         let counted = number(&s.fields, "counted");
         let shelf = self.shelves.get(station).cloned().unwrap_or_default();
         let one = text(&s.fields, "lot").to_string();
+        let of = match one.as_str() {
+            "" => text(&s.fields, "species"),
+            lot => species(lot),
+        };
+        let moved = self.moved.remove(&(station, of.to_string()));
+        let mut noted = |short: i64| {
+            let moved = moved.clone().unwrap_or_default();
+            self.counts.push((s.fact.id, short, moved));
+        };
         if !one.is_empty() {
             let short = shelf.get(&one).copied().unwrap_or(0) - counted;
+            noted(short);
             self.missed(s, station, &one, short);
             return;
         }
@@ -117,6 +165,7 @@ impl Ledger {
             .filter(|(lot, _)| species(lot) == whose)
             .collect();
         let mut short: i64 = here.iter().map(|(_, n)| n).sum::<i64>() - counted;
+        noted(short);
         if short < 0 {
             let newest = here
                 .iter()

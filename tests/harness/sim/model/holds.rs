@@ -102,7 +102,8 @@ pub(super) fn held(w: &Writer<'_>, all: &mut Vec<Line>) {
             line: format!("held/{}", hold.fact.id),
             state: fnv(&state.join(" ")),
             weight: 0,
-            since: of.iter().map(|s| s.at).max().unwrap_or(0),
+            // The hold, and the first eggs that it covers.
+            since: of[1..].iter().map(|s| s.at).min().unwrap_or(0).max(hold.at),
             people: people(of.iter().map(|s| s.by())),
             records: of.iter().map(|s| s.fact.id).collect::<BTreeSet<Id>>(),
             what: json!({"kind": "held_eggs", "certain": certain,

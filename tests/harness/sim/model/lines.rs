@@ -40,7 +40,10 @@ pub fn list(facts: &Facts, farm: Id) -> Vec<Line> {
     };
     let mut all = Vec::new();
     writer.said(&mut all);
-    writer.overdrawn(&mut all);
+    let ledger = Ledger::of(&writer.stands, &writer.zone);
+    writer.overdrawn(&ledger, &mut all);
+    writer.counted(&ledger, &mut all);
+    writer.misdated(&mut all);
     writer.twice(&mut all);
     super::lines::holds::held(&writer, &mut all);
     rules::broken(&writer, farm, &mut all);
@@ -56,6 +59,8 @@ pub fn list(facts: &Facts, farm: Id) -> Vec<Line> {
     all
 }
 
+#[path = "dates.rs"]
+mod dates;
 #[path = "holds.rs"]
 mod holds;
 #[path = "rules.rs"]
@@ -158,8 +163,7 @@ impl Writer<'_> {
         });
     }
 
-    fn overdrawn(&self, all: &mut Vec<Line>) {
-        let ledger = Ledger::of(&self.stands, &self.zone);
+    fn overdrawn(&self, ledger: &Ledger, all: &mut Vec<Line>) {
         for place in ["basket", "clean", "cartoned"] {
             for (lot, n) in ledger.shelves.get(place).into_iter().flatten() {
                 if *n >= 0 {
@@ -170,13 +174,25 @@ impl Writer<'_> {
                     .get(&(place, lot.clone()))
                     .cloned()
                     .unwrap_or_default();
+                let lost = self.lost(place, lot);
+                let said = || lost.iter().flat_map(|s| s.amends.iter().chain(&s.voids));
                 all.push(Line {
                     line: format!("over/{place}/{lot}"),
                     state: n.to_string(),
                     weight: 1,
                     since: took.last().map_or(946_684_800_000, |(_, _, at)| *at),
-                    people: people(took.iter().map(|(_, by, _)| *by)),
-                    records: took.iter().map(|(id, ..)| *id).collect(),
+                    people: people(
+                        took.iter()
+                            .map(|(_, by, _)| *by)
+                            .chain(lost.iter().map(|s| s.by().filter(|_| s.readable)))
+                            .chain(said().map(|f| f.by())),
+                    ),
+                    records: took
+                        .iter()
+                        .map(|(id, ..)| *id)
+                        .chain(lost.iter().map(|s| s.fact.id))
+                        .chain(said().map(|f| f.id))
+                        .collect(),
                     what: json!({"kind": "overdraw", "place": place, "lot": lot, "eggs": -n}),
                 });
             }
@@ -283,6 +299,8 @@ impl Writer<'_> {
                     called.entry(name).or_default().push(s);
                     continue;
                 }
+                let set = |f: &&&Fact| !f.fields["set"]["retired"].is_null();
+                let retirer = s.amends.iter().rev().find(set);
                 for g in self.stands.live("gather").filter(|_| kind == "coop") {
                     let here = text(&g.fields, "coop") == s.fact.id.to_string();
                     if here && day(g.at, &self.zone).as_str() > retired {
@@ -291,8 +309,12 @@ impl Writer<'_> {
                             state: "-".into(),
                             weight: 2,
                             since: g.at,
-                            people: people([g.by()]),
-                            records: BTreeSet::from([g.fact.id]),
+                            people: people([g.by(), retirer.and_then(|f| f.by())]),
+                            records: retirer
+                                .map(|f| f.id)
+                                .into_iter()
+                                .chain([g.fact.id])
+                                .collect(),
                             what: json!({"kind": "retired_use",
                                 "species": text(&g.fields, "species")}),
                         });
