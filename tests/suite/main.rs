@@ -22,6 +22,7 @@ mod routes;
 mod simulated;
 mod store;
 mod tamper;
+mod trace;
 mod trade_boundaries;
 mod trade_checks;
 mod trade_properties;

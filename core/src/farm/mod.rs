@@ -16,11 +16,15 @@ mod http;
 mod log;
 #[cfg(feature = "native")]
 mod mark;
+mod money;
 mod names;
+mod now;
 mod peer;
 mod read;
 mod review;
+mod stocktake;
 mod take;
+mod trace;
 mod upkeep;
 
 pub use env::Env;
@@ -33,6 +37,7 @@ pub use facade::{Beginning, Farm};
 pub use http::{Exchange, Join};
 pub use log::Logged;
 pub use peer::PeerSession;
+pub use stocktake::{CountOf, Counted, Stocktake};
 pub use take::Taken;
 pub use upkeep::Check;
 

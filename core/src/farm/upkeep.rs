@@ -22,7 +22,7 @@ pub struct Check {
 
 /// The form of the book that this version makes. Raised with every new kind, rule or way of counting,
 /// so that a book made by another version is made anew when it is opened.
-pub(super) const VIEW: u32 = 1;
+pub(super) const VIEW: u32 = 2;
 
 impl Farm {
     /// Makes the book anew from the changes.

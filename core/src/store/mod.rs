@@ -17,6 +17,7 @@ mod recount;
 mod review;
 mod rows;
 mod stray;
+mod trail;
 mod tx;
 
 pub use changes::{Kept, Unsent};
