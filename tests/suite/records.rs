@@ -74,7 +74,10 @@ pub(crate) fn sample(kind: Kind) -> Option<Value> {
         Kind::Person => json!({"name": "Cleo", "retired": "2026-12-31"}),
         Kind::Device => json!({"name": "Cleo's phone", "retired": "2026-12-31"}),
         Kind::Cooler => json!({"name": "Shed", "retired": "2026-12-31"}),
-        Kind::Outlet => json!({"name": "Shop", "contact": "at the door", "retired": "2026-12-31"}),
+        Kind::Outlet => {
+            json!({"name": "Shop", "contact": "at the door", "standing_order": {"fri": 3},
+            "order_eggs_per_carton": 6, "order_species": "duck", "retired": "2026-12-31"})
+        }
         Kind::Amend | Kind::Void => return None,
     })
 }

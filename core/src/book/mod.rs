@@ -4,12 +4,15 @@
 //! A balance is a sum of moves, so it does not depend on the order in which records arrive, and a
 //! balance below zero is shown, never clamped.
 
+pub mod due;
 mod fold;
 mod line;
+pub mod money;
 mod moves;
 mod recount;
 pub mod review;
 mod sheet;
+pub mod trace;
 
 pub use fold::{Balances, Book, fold};
 pub use line::{Line, Measure, lines};

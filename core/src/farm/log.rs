@@ -65,6 +65,17 @@ impl Farm {
         inner.append(self, draft, None, doc, now)
     }
 
+    /// Whether a draft would be logged; an error that names the field where not.
+    pub(super) fn allows(&self, draft: &Draft) -> Result<(), FarmError> {
+        let now = self.env.now();
+        let id = new_id(&*self.env, now.ms());
+        self.lock().store.read(|tx| {
+            let known = &Here(tx);
+            draft.check(id, Where { now, known })?;
+            Ok(())
+        })
+    }
+
     pub(super) fn log_as(&self, draft: Draft, id: Option<Id>) -> Result<Logged, FarmError> {
         let mut inner = self.lock();
         let now = self.env.now();

@@ -19,12 +19,16 @@ mod http;
 mod log;
 #[cfg(feature = "native")]
 mod mark;
+mod money;
 mod names;
 mod newcomer;
+mod now;
 mod peer;
 mod read;
 mod review;
+mod stocktake;
 mod take;
+mod trace;
 mod upkeep;
 
 pub use decide::Answer;
@@ -39,6 +43,7 @@ pub use http::{Exchange, Join};
 pub use log::Logged;
 pub use newcomer::Newcomer;
 pub use peer::PeerSession;
+pub use stocktake::{CountOf, Counted, Stocktake};
 pub use take::Taken;
 pub use upkeep::{Check, HOLDS};
 

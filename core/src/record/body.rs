@@ -306,6 +306,12 @@ pub struct Outlet {
     pub name: String,
     /// How to reach them.
     pub contact: Option<String>,
+    /// Cartons that they expect each week, by day of the week.
+    pub standing_order: Option<BTreeMap<String, u32>>,
+    /// Eggs in each of these; a dozen unless said.
+    pub order_eggs_per_carton: Option<u32>,
+    /// Whose eggs; hens' unless said.
+    pub order_species: Option<Species>,
     /// The last day it was used, once that has come.
     pub retired: Option<NaiveDate>,
 }

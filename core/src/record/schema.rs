@@ -351,6 +351,21 @@ const NAMED: &[FieldSpec] = &[
 const OUTLET: &[FieldSpec] = &[
     must("name", T::Text(60), "its name"),
     may("contact", T::Text(200), "how to reach them on a bad day"),
+    may(
+        "standing_order",
+        T::Tally(&["mon", "tue", "wed", "thu", "fri", "sat", "sun"]),
+        "cartons each week, such as fri=3",
+    ),
+    may(
+        "order_eggs_per_carton",
+        T::Count(1, 60),
+        "eggs in each of these cartons; 12 unless said",
+    ),
+    may(
+        "order_species",
+        T::Species,
+        "whose eggs they are; hen unless said",
+    ),
     may("retired", T::Day, "the last day it was used"),
 ];
 

@@ -18,6 +18,7 @@ mod review;
 mod review_counts;
 mod rows;
 mod stray;
+mod trail;
 mod tx;
 
 pub use changes::{Kept, Unsent};

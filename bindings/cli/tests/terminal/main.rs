@@ -9,5 +9,6 @@ mod phone;
 mod review;
 mod server;
 mod shapes;
+mod shelf;
 mod times;
 mod together;
