@@ -4,6 +4,8 @@
 //! it is handed what it needs. Nothing here waits for a network: logging returns when the record
 //! is durable, and an exchange with a server or another phone is bytes in and bytes out.
 
+#[cfg(feature = "native")]
+mod backup;
 mod bundle;
 mod env;
 mod error;
@@ -11,6 +13,8 @@ mod exchange;
 mod facade;
 #[cfg(feature = "faults")]
 mod faults;
+#[cfg(feature = "files")]
+mod files;
 #[cfg(feature = "native")]
 mod http;
 mod log;
@@ -20,9 +24,12 @@ mod names;
 mod peer;
 mod read;
 mod review;
+mod span;
 mod take;
 mod upkeep;
 
+#[cfg(feature = "native")]
+pub use backup::Backup;
 pub use env::Env;
 #[cfg(feature = "native")]
 pub use env::System;

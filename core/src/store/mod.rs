@@ -8,6 +8,7 @@ mod changes;
 mod connection;
 mod count;
 mod error;
+mod facts;
 #[cfg(feature = "faults")]
 mod faults;
 mod migrate;
@@ -16,12 +17,14 @@ mod query;
 mod recount;
 mod review;
 mod rows;
+mod seal;
 mod stray;
 mod tx;
 
 pub use changes::{Kept, Unsent};
 pub use connection::{Location, Store};
 pub use error::StoreError;
+pub use facts::FirstFacts;
 #[cfg(feature = "faults")]
 pub use faults::Fault;
 pub use migrate::{VERSION, migrate_to};

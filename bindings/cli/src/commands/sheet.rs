@@ -2,7 +2,6 @@ use std::collections::BTreeMap;
 
 use pointdown_core::book::{OnHand, Sheet};
 use pointdown_core::farm::Farm;
-use pointdown_core::record::InvalidRecord;
 
 use super::Base;
 use crate::fail::Failure;
@@ -20,31 +19,20 @@ pub(super) fn day(base: &Base, screen: &mut Screen<'_>, day: &str) -> Result<(),
     show(&farm, screen, &farm.sheet(day, day)?)
 }
 
-pub(super) fn range(
-    base: &Base,
-    screen: &mut Screen<'_>,
-    from: &str,
-    to: &str,
-) -> Result<(), Failure> {
-    let farm = base.open()?;
-    let calendar = Calendar::of(&farm)?;
-    let from = calendar.day("from", from)?;
-    let to = calendar.day("to", to)?;
-    if to < from {
-        let allowed = format!("allowed is {from} or later, the first day of the range");
-        return Err(InvalidRecord::new("to", to, allowed).into());
-    }
-    show(&farm, screen, &farm.sheet(from, to)?)
-}
-
 fn show(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
     if screen.json {
         return Ok(screen.value(sheet)?);
     }
-    print(farm, screen, sheet)
+    print(farm, screen, sheet, |_| Ok(()))
 }
 
-fn print(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
+/// Prints a sheet for people; `more` stands before what is on hand.
+pub(super) fn print(
+    farm: &Farm,
+    screen: &mut Screen<'_>,
+    sheet: &Sheet,
+    more: impl FnOnce(&mut Screen<'_>) -> Result<(), Failure>,
+) -> Result<(), Failure> {
     let words = Words::of(farm)?;
     let name = farm.name()?.unwrap_or_else(|| "The farm".into());
     let zone = words.calendar.zone;
@@ -80,6 +68,7 @@ fn print(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Fail
         let rows = all.map(|(s, grams)| [s.code().into(), words.mass(*grams)]);
         screen.table(["species", "weight"], &[1], rows)?;
     }
+    more(screen)?;
     screen.title(format!("On hand at the end of {}", sheet.to))?;
     stations(screen, &words, &sheet.on_hand)?;
     screen.title(CAUTION)?;
@@ -152,10 +141,18 @@ fn gathered(screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
         let rows = all
             .by_person
             .iter()
-            .map(|(name, n)| [name.clone(), n.to_string()]);
+            .map(|(name, n)| [who(name), n.to_string()]);
         screen.table(["person", "eggs"], &[1], rows)?;
     }
     Ok(())
+}
+
+/// A log that was taken over from paper says nobody.
+fn who(name: &str) -> String {
+    match name {
+        "" => "not said".into(),
+        name => name.into(),
+    }
 }
 
 fn cartoned(screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
