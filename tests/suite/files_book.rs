@@ -109,6 +109,7 @@ fn first_values_later_ones_and_voids_are_all_shown() {
     for due in [
         "Wet cleaning without a water temperature at the start on 1 day (2026-05-01).",
         "Wet cleaning without an egg temperature on 1 day",
+        "No producer block is set",
         "Orchard, hen: no gather on 1 day (2026-05-02); these days are unknown, not zero.",
         "Pond, duck: no gather on 2 days (2026-05-01 to 2026-05-02)",
         "Cooler Cellar: no temperature read on 2 days",

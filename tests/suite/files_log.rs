@@ -292,8 +292,10 @@ fn coops_are_added_only_when_asked_for() {
     meet(&ada, &ben);
     assert_eq!(coops(&ben), ["\"Barn\"", "\"Orchard\"", "\"Pond\""]);
     assert_eq!(ada.view(), ben.view());
-    let days = counts(&ada.farm, "2026-03-01", "2026-03-02");
-    assert_eq!(days[&("2026-03-01".into(), "Barn".into())], Some(4));
+    let first = &span(&ada.farm, "2026-02-01", "2026-03-02").by_day[0];
+    assert_eq!(first.day, day("2026-03-01"), "a coop begins with the log");
+    let barn = first.flocks.iter().find(|f| f.species == Species::Hen);
+    assert_eq!(barn.expect("a flock").eggs, Some(4));
 }
 
 #[test]

@@ -61,7 +61,7 @@ pub struct EggWeights {
 /// A span of days.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Span {
-    /// Each day on which there was a flock, in order.
+    /// Each day from the first on that anything is known of a flock, in order.
     pub by_day: Vec<SpanDay>,
     /// Each flock over the whole span.
     pub laying: Vec<Laying>,
@@ -155,12 +155,17 @@ pub struct Weighed {
 pub struct Classes {
     /// The scheme's word, for example `us`.
     pub scheme: String,
-    /// Eggs by the class whose least weight they reach, heaviest first.
+    /// Eggs by the class whose least weight they reach, heaviest first; in JSON an object.
+    #[serde(serialize_with = "as_map")]
     pub counts: Vec<(String, usize)>,
     /// Eggs under the lightest class.
     pub under: usize,
     /// Where the classes come from.
     pub source: String,
+}
+
+fn as_map<S: serde::Serializer>(pairs: &[(String, usize)], s: S) -> Result<S::Ok, S::Error> {
+    s.collect_map(pairs.iter().map(|(class, n)| (class, n)))
 }
 
 /// Makes the days of a span.
@@ -252,8 +257,10 @@ fn by_day(input: &SpanInput) -> Vec<SpanDay> {
             _ => {}
         }
     }
-    let first_line = counted.keys().next().map(|(day, _, _)| *day);
-    let first = input.flocks.iter().map(|f| f.first).chain(first_line).min();
+    let first_round = counted.keys().next().map(|(day, _, _)| *day);
+    let first_weighed = scale.keys().next().copied();
+    let first = input.flocks.iter().map(|f| f.first);
+    let first = first.chain(first_round).chain(first_weighed).min();
     let Some(first) = first.map(|first| first.max(input.from)) else {
         return Vec::new();
     };

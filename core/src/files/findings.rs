@@ -24,6 +24,9 @@ pub(super) fn missing(
         None => said.push("Nothing was recorded here at all.".into()),
         Some(_) => {}
     }
+    if input.producer.is_none() {
+        said.push("No producer block is set, so name and place of the farm are not shown.".into());
+    }
     if input.to > today {
         said.push(format!("The days after {today} have not come yet."));
     }
@@ -94,7 +97,8 @@ pub(super) fn missing(
             .map(|(k, n)| format!("{n} {}", k.code()))
             .collect();
         said.push(format!(
-            "Records that do not say who did it: {} (as a rule taken over from a log on paper).",
+            "Records that do not say who did it: {}. As a rule they were taken over from a log on \
+             paper, and noon stands where it said no time.",
             all.join(", ")
         ));
     }

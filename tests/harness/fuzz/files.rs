@@ -51,13 +51,12 @@ pub(super) fn records(input: &[u8]) -> Outcome {
         if report.added == 0 {
             return Ok(false);
         }
-        for form in [Format::Csv, Format::JsonLines] {
-            let out = farm.export_records(form, None)?;
-            let env = TestEnv::new(at(NOW), 43);
-            let (other, taken) = Farm::from_records(&Location::Memory, env, &out)?;
-            assert_eq!((taken.added, taken.errors.len()), (taken.read, 0));
-            assert_eq!(other.export_records(form, None)?, out);
-        }
+        let form = [Format::Csv, Format::JsonLines][input.len() % 2];
+        let out = farm.export_records(form, None)?;
+        let env = TestEnv::new(at(NOW), 43);
+        let (other, taken) = Farm::from_records(&Location::Memory, env, &out)?;
+        assert_eq!((taken.added, taken.errors.len()), (taken.read, 0));
+        assert_eq!(other.export_records(form, None)?, out);
         Ok(true)
     })
 }

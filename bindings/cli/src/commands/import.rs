@@ -109,11 +109,7 @@ fn print(screen: &mut Screen<'_>, report: &Report, dry: bool, log: bool) -> Resu
     if screen.json {
         return Ok(screen.value(report)?);
     }
-    let (would, added) = if dry {
-        ("would add", "to add")
-    } else {
-        ("added", "added")
-    };
+    let would = if dry { "would add" } else { "added" };
     screen.line(format!(
         "Read {} rows: {would} {}, {} bring nothing new, {} cannot be taken.",
         report.read,
@@ -128,11 +124,11 @@ fn print(screen: &mut Screen<'_>, report: &Report, dry: bool, log: bool) -> Resu
             .map(|e| [e.row.to_string(), e.why.clone()]);
         screen.table(["row", "why"], &[0], rows)?;
     }
-    if log && report.added > 0 {
-        screen.line(format!(
-            "The eggs {added} stand in the basket now. Count what is really there and log it:\n  \
-             pointdown log recount station=basket species=hen counted=0"
-        ))?;
+    if log && !dry && report.added > 0 {
+        screen.line(
+            "The eggs that were added stand in the basket now. Count what is really there, for\n\
+             each species, and log it: pointdown log recount station=basket species=hen counted=0",
+        )?;
     }
     Ok(())
 }

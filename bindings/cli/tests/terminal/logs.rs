@@ -79,7 +79,7 @@ fn a_log_is_looked_at_taken_and_taken_again() {
     );
     assert_eq!(
         hens["classes"][0]["counts"],
-        json!([["xl", 0], ["l", 0], ["m", 3], ["s", 0]])
+        json!({"xl": 0, "l": 0, "m": 3, "s": 0})
     );
     let text = phone
         .say("range --from 2026-02-01 --to 2026-02-05 --sizes eu")
