@@ -2,6 +2,8 @@
 pub mod book;
 #[cfg(feature = "farm")]
 pub mod farm;
+#[cfg(feature = "files")]
+pub mod files;
 #[cfg(feature = "ledger")]
 pub mod ledger;
 #[doc(hidden)]

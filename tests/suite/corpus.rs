@@ -78,4 +78,4 @@ macro_rules! replays {
     };
 }
 
-replays!(change document bundle envelope answer ask join record book draft rules words);
+replays!(change document bundle envelope answer ask join record book draft rules words log records);

@@ -4,6 +4,8 @@ use clap::builder::PossibleValuesParser;
 use clap::{Parser, Subcommand};
 use pointdown_core::record::Kind;
 
+use crate::commands;
+
 const AFTER: &str = "\
 A short day:
   pointdown begin --name 'Willow Farm' --zone America/Chicago \\
@@ -129,15 +131,8 @@ pub(crate) enum Command {
         #[arg(long, value_name = "DAY")]
         day: String,
     },
-    /// The combined totals of a span of farm days.
-    Range {
-        /// The first day.
-        #[arg(long, value_name = "DAY")]
-        from: String,
-        /// The last day; today unless given.
-        #[arg(long, value_name = "DAY")]
-        to: Option<String>,
-    },
+    /// The combined totals of a span of farm days, with hen-days, rates and weights.
+    Range(commands::Range),
     /// Where eggs are now, by station and lot.
     OnHand,
     /// What people have to decide, the most pressing first.
@@ -195,31 +190,25 @@ pub(crate) enum Command {
     Invite,
     /// What waits to be sent, and when the server was last heard.
     Status,
-    /// Write everything into one file, to be passed by hand.
-    Export {
-        /// A new file.
-        file: PathBuf,
-    },
-    /// Take what another device exported, also into a new database.
-    Import {
-        /// The exported file.
-        file: PathBuf,
-        /// Who logs here; needed where no farm is here yet.
-        #[arg(long)]
-        person: Option<String>,
-        /// A name for this device; needed where no farm is here yet.
-        #[arg(long)]
-        device: Option<String>,
-    },
+    /// Write everything into one file, to be passed by hand or opened elsewhere.
+    Export(commands::Export),
+    /// The columns of a CSV file of records.
+    Columns(commands::Columns),
+    /// Take what was exported, also into a new database, or with --map a log of your own.
+    Import(commands::Import),
+    /// The records of a span of days for an inspector, with what is missing.
+    RecordBook(commands::Book),
     /// Look the whole database over.
     Check,
     /// Make the book anew from the changes.
     Rebuild,
-    /// Write a copy of the database to a new file.
+    /// Write a copy of the database to a new file, and read it back.
     BackUp {
         /// A new file.
         file: PathBuf,
     },
+    /// Look a backup over, and put it where no database is yet.
+    Restore(commands::Restore),
     /// From now on, log as this person.
     WriteAs {
         /// The person's name or id.
@@ -269,6 +258,6 @@ pub(crate) struct List {
     pub(crate) most: Option<u32>,
 }
 
-fn kinds() -> PossibleValuesParser {
+pub(crate) fn kinds() -> PossibleValuesParser {
     PossibleValuesParser::new(Kind::ALL.iter().map(|k| k.code()))
 }

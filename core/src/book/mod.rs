@@ -12,6 +12,7 @@ mod moves;
 mod recount;
 pub mod review;
 mod sheet;
+pub mod span;
 pub mod trace;
 
 pub use fold::{Balances, Book, fold};

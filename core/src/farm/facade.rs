@@ -174,6 +174,8 @@ impl Farm {
             }
             Location::Memory => None,
         };
+        #[cfg(feature = "native")]
+        super::backup::break_seal(&mut store)?;
         let view: Option<u32> = store.read::<_, FarmError>(|tx| Ok(tx.meta("view")?))?;
         let inner = Inner {
             store,

@@ -338,7 +338,7 @@ fn text<'a>(fields: &'a Fields, name: &str) -> Result<&'a str, FarmError> {
 
 /// Holds a new record against others that it speaks of: what a phone can see does not fit is refused
 /// while someone is there to mend it. Records of others are not judged so; the review list does.
-fn fits(tx: &Tx<'_>, record: &Record) -> Result<(), FarmError> {
+pub(super) fn fits(tx: &Tx<'_>, record: &Record) -> Result<(), FarmError> {
     match &record.body {
         Body::Gather(gather) => flock(tx, gather.coop, gather.species),
         Body::Headcount(count) => flock(tx, count.coop, count.species),
@@ -395,13 +395,13 @@ fn body_of(tx: &Tx<'_>, id: Id) -> Result<Option<Body>, FarmError> {
         .map(|r| r.body))
 }
 
-fn coops_apart(tx: &Tx<'_>, farm: Id) -> Result<bool, FarmError> {
+pub(super) fn coops_apart(tx: &Tx<'_>, farm: Id) -> Result<bool, FarmError> {
     let row = tx.record(farm)?;
     Ok(row.is_some_and(|r| r.fields.get("coops_apart") == Some(&Value::Bool(true))))
 }
 
 /// What the farm knows, for checking drafts.
-struct Here<'a>(&'a Tx<'a>);
+pub(super) struct Here<'a>(pub(super) &'a Tx<'a>);
 
 impl Known for Here<'_> {
     fn has(&self, kind: Option<Kind>, id: Id) -> bool {

@@ -5,7 +5,10 @@
 //! is durable, and an exchange with a server or another phone is bytes in and bytes out.
 
 mod asking;
+#[cfg(feature = "native")]
+mod backup;
 mod bundle;
+mod check;
 mod decide;
 mod env;
 mod error;
@@ -13,6 +16,8 @@ mod exchange;
 mod facade;
 #[cfg(feature = "faults")]
 mod faults;
+#[cfg(feature = "files")]
+mod files;
 mod fork;
 #[cfg(feature = "native")]
 mod http;
@@ -26,11 +31,15 @@ mod now;
 mod peer;
 mod read;
 mod review;
+mod span;
 mod stocktake;
 mod take;
 mod trace;
 mod upkeep;
 
+#[cfg(feature = "native")]
+pub use backup::Backup;
+pub use check::{Check, HOLDS};
 pub use decide::Answer;
 pub use env::Env;
 #[cfg(feature = "native")]
@@ -45,7 +54,6 @@ pub use newcomer::Newcomer;
 pub use peer::PeerSession;
 pub use stocktake::{CountOf, Counted, Stocktake};
 pub use take::Taken;
-pub use upkeep::{Check, HOLDS};
 
 #[cfg(feature = "faults")]
 pub use crate::store::{Fault, use_vfs};

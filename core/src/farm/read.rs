@@ -1,10 +1,13 @@
+use std::collections::{BTreeMap, BTreeSet};
+
 use chrono::NaiveDate;
 use sha2::{Digest as _, Sha256};
 
 use super::{ErrorKind, Farm, FarmError};
 use crate::book::{Flock, Names, OnHand, Place, Sheet, SheetInput, sheet};
-use crate::record::{Body, Id, InvalidRecord, Kind, Parts, Record, Station, Zone};
-use crate::store::{Filter, Row, Tx};
+use crate::ledger::read_change;
+use crate::record::{Body, DocName, Id, InvalidRecord, Kind, Parts, Record, Station, Zone};
+use crate::store::{Filter, Row, Stray, Tx};
 use crate::trade::Species;
 
 impl Farm {
@@ -42,7 +45,7 @@ impl Farm {
                 to,
                 lines: tx.lines(from, to)?,
                 on_hand: tx.on_hand(to)?,
-                flocks: flocks(tx)?,
+                flocks: flocks_from(tx, from)?,
                 names: tx.names()?,
             };
             Ok(sheet(&input))
@@ -120,10 +123,52 @@ impl Farm {
         self.lock().store.read(|tx| Ok(tx.record_count()?))
     }
 
-    /// Writes by other programs that are no records, or came second under an id.
-    pub fn strays(&self) -> Result<Vec<crate::store::Stray>, FarmError> {
-        self.lock().store.read(|tx| Ok(tx.strays()?))
+    /// Writes by other programs that are no records, or came second under an id and say something
+    /// else. The same record written twice is none: two phones may take over one log on paper.
+    pub fn strays(&self) -> Result<Vec<Stray>, FarmError> {
+        let mut inner = self.lock();
+        let all = inner.store.read::<_, FarmError>(|tx| Ok(tx.strays()?))?;
+        let second = all.iter().filter(|stray| stray.is_second());
+        let docs: BTreeSet<&DocName> = second.map(|stray| &stray.doc).collect();
+        let mut written: BTreeMap<(&DocName, String), BTreeSet<Option<Vec<u8>>>> = BTreeMap::new();
+        for doc in docs {
+            for bytes in inner.read_document(doc)?.changes() {
+                for entry in read_change(doc, &bytes)?.1 {
+                    let key = (doc, entry.key);
+                    written.entry(key).or_default().insert(entry.bytes);
+                }
+            }
+        }
+        let twice = |stray: &Stray| {
+            let said = written.get(&(&stray.doc, stray.key.clone()));
+            stray.is_second() && said.is_some_and(|said| said.len() == 1)
+        };
+        let twice: Vec<bool> = all.iter().map(twice).collect();
+        Ok(all
+            .iter()
+            .zip(twice)
+            .filter(|(_, twice)| !twice)
+            .map(|(stray, _)| stray.clone())
+            .collect())
     }
+}
+
+/// Every flock that should be gathered from, for days from `from` on. It was there from the day that
+/// its coop was added, or from its first round where that is earlier: a log on paper may go back
+/// further. That is only looked for where such days are asked for.
+pub(super) fn flocks_from(tx: &Tx<'_>, from: NaiveDate) -> Result<Vec<Flock>, FarmError> {
+    let mut all = flocks(tx)?;
+    if all.iter().any(|flock| flock.first > from) {
+        for (coop, species, day) in tx.first_rounds()? {
+            let flock = all
+                .iter_mut()
+                .find(|f| (f.coop, f.species) == (coop, species));
+            if let (Some(flock), Ok(day)) = (flock, day.parse()) {
+                flock.first = flock.first.min(day);
+            }
+        }
+    }
+    Ok(all)
 }
 
 /// Every flock that should be gathered from.

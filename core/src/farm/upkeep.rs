@@ -1,33 +1,11 @@
-use chrono::NaiveDate;
-use serde::Serialize;
-
 use super::facade::Inner;
-use super::take::{Chosen, project};
+use super::take::project;
 use super::{Farm, FarmError};
-use crate::book::{Book, fold};
 use crate::ledger::read_change;
 use crate::record::{DocName, Entry};
 
 /// Changes of a document that stand alone before they are folded into its saved form.
 const LOOSE: u64 = 256;
-
-/// What a look over the whole database found; nothing wrong where `wrong` is empty.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Check {
-    /// Records that were looked at.
-    pub records: usize,
-    /// What does not hold, in words.
-    pub wrong: Vec<String>,
-}
-
-/// What a look over a database holds it against.
-pub const HOLDS: [&str; 5] = [
-    "the book is what the changes add up to, in whatever order they came",
-    "eggs in are the eggs at stations, out, pulled and unaccounted for, lot by lot",
-    "the file is whole, and every document opens with all its changes",
-    "every change that waits for the server is here to be sent",
-    "the review list is made of nothing but this book and these changes",
-];
 
 /// The form of the book that this version makes. Raised with every new kind, rule or way of counting,
 /// so that a book made by another version is made anew when it is opened.
@@ -73,116 +51,9 @@ impl Farm {
     pub fn cap(&self, pages: u32) -> Result<(), FarmError> {
         Ok(self.lock().store.cap(pages)?)
     }
-
-    /// Looks the whole database over: SQLite's own check, the documents, and everything that
-    /// [`HOLDS`] names.
-    pub fn check(&self) -> Result<Check, FarmError> {
-        let mut inner = self.lock();
-        let mut wrong = Vec::new();
-        if let Some(said) = inner.store.integrity()? {
-            wrong.push(format!("the file: {said}"));
-        }
-        let docs = inner.store.read::<_, FarmError>(|tx| Ok(tx.docs()?))?;
-        for (doc, (_, n)) in docs {
-            match inner.read_document(&doc) {
-                Ok(document) => {
-                    let here = document.changes().len() as u64;
-                    if here != n {
-                        wrong.push(format!("document {doc}: {here} changes, {n} are counted"));
-                    }
-                }
-                Err(e) => wrong.push(e.message),
-            }
-        }
-        let records = inner.check_book(&mut wrong)?;
-        if wrong.is_empty() && !inner.is_rebuilt_alike()? {
-            wrong.push("a book made anew from the changes is another one".into());
-        }
-        Ok(Check { records, wrong })
-    }
-
-    /// The part of [`Farm::check`] that is worked out from the tables alone: the eggs, the balances,
-    /// the lines of the days and the outbox.
-    pub fn check_book(&self) -> Result<Check, FarmError> {
-        let mut wrong = Vec::new();
-        let records = self.lock().check_book(&mut wrong)?;
-        Ok(Check { records, wrong })
-    }
-
-    /// Writes a whole copy of the database to a new file. Opened anywhere, the copy writes under a
-    /// fresh actor, so that the old phone may come back beside it.
-    #[cfg(feature = "native")]
-    pub fn back_up(&self, path: &std::path::Path) -> Result<(), FarmError> {
-        use crate::record::InvalidRecord;
-        if path.exists() {
-            let allowed = "allowed is a file that is not there yet";
-            return Err(InvalidRecord::new("file", path.display(), allowed).into());
-        }
-        let mut inner = self.lock();
-        // The copy must carry a mark, or it could not be told from the original.
-        inner.remember(|_| ())?;
-        Ok(inner.store.copy_to(path)?)
-    }
 }
 
 impl Inner {
-    /// Holds the tables against one plain fold over all records, and the outbox against the changes.
-    fn check_book(&mut self, wrong: &mut Vec<String>) -> Result<usize, FarmError> {
-        let (records, zone, balances, lines, waiting) = self.store.read::<_, FarmError>(|tx| {
-            // Records are dated from 2000 to 2200.
-            let last = NaiveDate::from_ymd_opt(2300, 1, 1).unwrap_or_default();
-            let lines = tx.lines(NaiveDate::default(), last)?;
-            let waiting = tx.outbox(usize::MAX >> 1, true)?;
-            Ok((
-                tx.live_records()?,
-                tx.zone()?,
-                tx.balances()?,
-                lines,
-                waiting,
-            ))
-        })?;
-        let book = fold(&records, zone, None);
-        if !book.conserved() {
-            wrong.push("eggs came or went without a record".into());
-        }
-        let counted: crate::book::Balances = balances
-            .into_iter()
-            .map(|(place, lot, n)| ((place, lot), n))
-            .collect();
-        if counted != book.balances {
-            wrong.push("the balances are not what the records add up to".into());
-        }
-        let mut days = Book::default();
-        lines.into_iter().for_each(|line| days.count(line));
-        if days.lines != book.lines {
-            wrong.push("the lines of the days are not what the records add up to".into());
-        }
-        for unsent in waiting {
-            if !self.has(&unsent.doc, &unsent.hash)? {
-                let hash = data_encoding::HEXLOWER.encode(&unsent.hash.0);
-                wrong.push(format!(
-                    "change {hash} waits for the server and is not here"
-                ));
-            }
-        }
-        Ok(records.len())
-    }
-
-    /// Whether the book comes out the same when it is made anew from the changes, in a transaction
-    /// that is undone.
-    fn is_rebuilt_alike(&mut self) -> Result<bool, FarmError> {
-        let entries = self.all_entries()?;
-        let farm = self.me.farm;
-        // Nothing commits here.
-        self.store.read(|tx| {
-            let before = (tx.view()?, tx.meta::<Chosen>("setting")?);
-            tx.forget_view()?;
-            tx.forget_meta("setting")?;
-            project(tx, farm, &entries)?;
-            Ok(before == (tx.view()?, tx.meta("setting")?))
-        })
-    }
-
     /// What every change wrote, the set-up facts first.
     pub(super) fn all_entries(&mut self) -> Result<Vec<Entry>, FarmError> {
         let docs = self.store.read::<_, FarmError>(|tx| Ok(tx.docs()?))?;

@@ -8,6 +8,7 @@ mod changes;
 mod connection;
 mod count;
 mod error;
+mod facts;
 #[cfg(feature = "faults")]
 mod faults;
 mod migrate;
@@ -17,6 +18,7 @@ mod recount;
 mod review;
 mod review_counts;
 mod rows;
+mod seal;
 mod stray;
 mod trail;
 mod tx;
@@ -24,6 +26,7 @@ mod tx;
 pub use changes::{Kept, Unsent};
 pub use connection::{Location, Store};
 pub use error::StoreError;
+pub use facts::FirstFacts;
 #[cfg(feature = "faults")]
 pub use faults::{Fault, use_vfs};
 pub use migrate::{VERSION, migrate_to};

@@ -4,6 +4,7 @@ use rusqlite::{OptionalExtension, params};
 
 use super::recount::Recounts;
 use super::rows::id;
+use super::stray::SECOND;
 use super::{StoreError, Tx};
 use crate::book::review::{Setting, breaches, misdated, said};
 use crate::book::{Move, lines, moves};
@@ -101,7 +102,6 @@ impl Tx<'_> {
             })
             .optional()?;
         if let Some((doc, op, actor, hash)) = there {
-            const SECOND: &str = "another record was written first under this id";
             let old_doc: DocName = doc.parse().map_err(StoreError::Damaged)?;
             let old = (op as u64, actor, old_doc.clone());
             let new = (entry.op, entry.actor.0, entry.doc.clone());

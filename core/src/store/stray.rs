@@ -1,6 +1,9 @@
 use super::{StoreError, Tx};
 use crate::record::DocName;
 
+/// Why a write that came second under an id is not counted.
+pub(super) const SECOND: &str = "another record was written first under this id";
+
 /// A write that is no record, or came second under an id.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
 pub struct Stray {
@@ -10,6 +13,13 @@ pub struct Stray {
     pub key: String,
     /// Why it is not counted.
     pub why: String,
+}
+
+impl Stray {
+    /// Whether it came second under an id; it may say the same as the first.
+    pub fn is_second(&self) -> bool {
+        self.why == SECOND
+    }
 }
 
 impl Tx<'_> {

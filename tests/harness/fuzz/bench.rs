@@ -114,6 +114,29 @@ impl Bench {
         map.into_iter().map(|(k, v)| (k, self.named(v))).collect()
     }
 
+    /// Bytes with each `$x` replaced likewise.
+    pub(super) fn named_bytes(&self, bytes: &[u8]) -> Vec<u8> {
+        let mut out = Vec::with_capacity(bytes.len());
+        let mut rest = bytes;
+        while let Some((first, more)) = rest.split_first() {
+            let letter = more.first().map(|b| char::from(*b).to_string());
+            let id = letter
+                .filter(|_| *first == b'$')
+                .and_then(|l| self.id_of(&l));
+            match id {
+                Some(id) => {
+                    out.extend(id.to_string().into_bytes());
+                    rest = &more[1..];
+                }
+                None => {
+                    out.push(*first);
+                    rest = more;
+                }
+            }
+        }
+        out
+    }
+
     fn id_of(&self, letter: &str) -> Option<Id> {
         let mut chars = letter.chars();
         let (Some(c), None) = (chars.next(), chars.next()) else {

@@ -5,6 +5,7 @@
 //! leaves a book that is clean, equal to its rebuild, and still travels to an empty phone.
 
 mod bench;
+mod files;
 mod seeds;
 mod told;
 mod wire;
@@ -16,7 +17,7 @@ pub use seeds::seeds;
 pub type Body = fn(&[u8]) -> Outcome;
 
 /// Every way in, by the name of its corpus folder.
-pub const TARGETS: [(&str, Body); 12] = [
+pub const TARGETS: [(&str, Body); 14] = [
     ("change", wire::change),
     ("document", wire::document),
     ("bundle", wire::bundle),
@@ -29,6 +30,8 @@ pub const TARGETS: [(&str, Body); 12] = [
     ("draft", told::draft),
     ("rules", told::rules),
     ("words", told::words),
+    ("log", files::log),
+    ("records", files::records),
 ];
 
 /// The way in of this name.

@@ -1,12 +1,17 @@
 //! Bodies that an honest phone, server or person would send, made anew from the code as it is: where
 //! the fuzzer starts, and what the replay cuts short and flips.
 
+use pointdown_core::files::Format;
 use pointdown_core::sync::Answer;
 use pointdown_core::trade::rules::RulePack;
 use serde_json::json;
 
 use super::bench::{Bench, MONTH, NOW, contents};
 use crate::raw::{Foreign, documents, id};
+
+const LOG: &str = "Date,Time,Coop,Species,Eggs,Weights,Birds,Note\n\
+    2026-04-01,07:30,Orchard,hen,12,58;60.5,20,\"two\n\"\"lines\"\"\"\n\
+    2026-04-02,,pond,ducks,3,,,\n2026-04-04,,Orchard,,0,,19,late\n,,,,,,,\n";
 
 /// Honest inputs of a way in, each with a name.
 pub fn seeds(target: &str) -> Vec<(&'static str, Vec<u8>)> {
@@ -42,6 +47,17 @@ pub fn seeds(target: &str) -> Vec<(&'static str, Vec<u8>)> {
         }
         "document" => saved()
             .map(|(n, body)| (["month", "farm"][usize::from(n)], led(n, &body)))
+            .collect(),
+        "log" => vec![
+            ("plain", led(0, LOG.as_bytes())),
+            ("windows", led(1, LOG.replace('\n', "\r\n").as_bytes())),
+            ("tabs", led(2, LOG.replace(',', "\t").as_bytes())),
+        ],
+        "records" => [Format::Csv, Format::JsonLines]
+            .map(|form| more.farm.export_records(form, None).expect("a file"))
+            .into_iter()
+            .zip(["csv", "json_lines"])
+            .map(|(file, name)| (name, file))
             .collect(),
         "bundle" => vec![("file", file[48..].to_vec())],
         "envelope" => {

@@ -1,10 +1,16 @@
 //! What each command does: ask the facade, then print for people or for programs.
 
+mod backup;
+mod disk;
 mod exchange;
+mod export;
 mod fields;
 mod holds;
+mod import;
 mod log;
 mod now;
+mod range;
+mod record_book;
 mod records;
 mod review;
 mod setup;
@@ -14,6 +20,12 @@ mod suggest;
 mod takings;
 mod trace;
 mod upkeep;
+
+pub(crate) use backup::Restore;
+pub(crate) use export::{Columns, Export};
+pub(crate) use import::Import;
+pub(crate) use range::Range;
+pub(crate) use record_book::Book;
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -109,6 +121,7 @@ fn default_path() -> Result<PathBuf, Failure> {
 pub(crate) fn run(cli: Cli, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let command = match cli.command {
         Command::Fields { kind } => return fields::print(screen, kind.as_deref()),
+        Command::Columns(args) => return export::print_columns(screen, &args),
         Command::Log {
             kind, table: true, ..
         } => return fields::print(screen, Some(&kind)),
@@ -143,9 +156,7 @@ pub(crate) fn run(cli: Cli, screen: &mut Screen<'_>) -> Result<(), Failure> {
         Command::Show { id } => records::show(&base, screen, &id),
         Command::Today => sheet::day(&base, screen, "today"),
         Command::Sheet { day } => sheet::day(&base, screen, &day),
-        Command::Range { from, to } => {
-            sheet::range(&base, screen, &from, to.as_deref().unwrap_or("today"))
-        }
+        Command::Range(args) => range::range(&base, screen, &args),
         Command::OnHand => sheet::on_hand(&base, screen),
         Command::Review => review::list(&base, screen),
         Command::Decide(decide) => review::decide(&base, screen, &decide),
@@ -168,15 +179,14 @@ pub(crate) fn run(cli: Cli, screen: &mut Screen<'_>) -> Result<(), Failure> {
         Command::Sync => exchange::sync(&base, screen),
         Command::Invite => exchange::invite(&base, screen),
         Command::Status => exchange::status(&base, screen),
-        Command::Export { file } => upkeep::export(&base, screen, &file),
-        Command::Import {
-            file,
-            person,
-            device,
-        } => upkeep::import(&base, screen, &file, (person, device)),
+        Command::Export(args) => export::export(&base, screen, &args),
+        Command::Columns(_) => Ok(()),
+        Command::Import(args) => import::import(&base, screen, &args),
+        Command::RecordBook(args) => record_book::print(&base, screen, &args),
         Command::Check => upkeep::check(&base, screen),
         Command::Rebuild => upkeep::rebuild(&base, screen),
-        Command::BackUp { file } => upkeep::back_up(&base, screen, &file),
+        Command::BackUp { file } => backup::back_up(&base, screen, &file),
+        Command::Restore(args) => backup::restore(&base, screen, &args),
         Command::WriteAs { person, device } => {
             setup::write_as(&base, screen, &person, device.as_deref())
         }

@@ -2,8 +2,7 @@ use std::collections::BTreeMap;
 
 use pointdown_core::book::{OnHand, Sheet};
 use pointdown_core::farm::Farm;
-use pointdown_core::record::InvalidRecord;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use super::{Base, review};
 use crate::fail::Failure;
@@ -21,39 +20,28 @@ pub(super) fn day(base: &Base, screen: &mut Screen<'_>, day: &str) -> Result<(),
     show(&farm, screen, &farm.sheet(day, day)?)
 }
 
-pub(super) fn range(
-    base: &Base,
-    screen: &mut Screen<'_>,
-    from: &str,
-    to: &str,
-) -> Result<(), Failure> {
-    let farm = base.open()?;
-    let calendar = Calendar::of(&farm)?;
-    let from = calendar.day("from", from)?;
-    let to = calendar.day("to", to)?;
-    if to < from {
-        let allowed = format!("allowed is {from} or later, the first day of the range");
-        return Err(InvalidRecord::new("to", to, allowed).into());
-    }
-    show(&farm, screen, &farm.sheet(from, to)?)
-}
-
 /// The sheet, and how many questions wait: totals are only as good as what was decided.
 fn show(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
-    let waiting = review::waiting(farm)?;
     if screen.json {
-        let mut all = json!(sheet);
-        all["review"] = json!({"waiting": waiting.0, "urgent": waiting.1});
-        return Ok(screen.value(&all)?);
+        return Ok(screen.value(&told(farm, sheet)?)?);
     }
-    print(farm, screen, sheet, review::waits(waiting))
+    print(farm, screen, sheet, |_| Ok(()))
 }
 
-fn print(
+/// A sheet for programs, and how many questions wait.
+pub(super) fn told(farm: &Farm, sheet: &Sheet) -> Result<Value, Failure> {
+    let (waiting, urgent) = review::waiting(farm)?;
+    let mut all = json!(sheet);
+    all["review"] = json!({"waiting": waiting, "urgent": urgent});
+    Ok(all)
+}
+
+/// Prints a sheet for people, and how many questions wait; `more` stands before what is on hand.
+pub(super) fn print(
     farm: &Farm,
     screen: &mut Screen<'_>,
     sheet: &Sheet,
-    waits: Option<String>,
+    more: impl FnOnce(&mut Screen<'_>) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     let words = Words::of(farm)?;
     let name = farm.name()?.unwrap_or_else(|| "The farm".into());
@@ -67,7 +55,7 @@ fn print(
             sheet.from, sheet.to
         )
     })?;
-    if let Some(waits) = waits {
+    if let Some(waits) = review::waits(review::waiting(farm)?) {
         screen.line(format!("{waits} See them: pointdown review"))?;
     }
     gathered(screen, sheet)?;
@@ -93,6 +81,7 @@ fn print(
         let rows = all.map(|(s, grams)| [s.code().into(), words.mass(*grams)]);
         screen.table(["species", "weight"], &[1], rows)?;
     }
+    more(screen)?;
     screen.title(format!("On hand at the end of {}", sheet.to))?;
     stations(screen, &words, &sheet.on_hand)?;
     screen.title(CAUTION)?;
@@ -165,10 +154,18 @@ fn gathered(screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {
         let rows = all
             .by_person
             .iter()
-            .map(|(name, n)| [name.clone(), n.to_string()]);
+            .map(|(name, n)| [who(name), n.to_string()]);
         screen.table(["person", "eggs"], &[1], rows)?;
     }
     Ok(())
+}
+
+/// A log that was taken over from paper says nobody.
+fn who(name: &str) -> String {
+    match name {
+        "" => "not said".into(),
+        name => name.into(),
+    }
 }
 
 fn cartoned(screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failure> {

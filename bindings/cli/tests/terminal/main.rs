@@ -5,6 +5,7 @@ mod errors;
 mod family;
 mod files;
 mod kinds;
+mod logs;
 mod phone;
 mod review;
 mod server;

@@ -37,6 +37,10 @@ pub(super) fn pack() -> RulePack {
         tolerances: tolerances(),
         label: label(),
         thresholds: thresholds(),
+        keep_records_months: Some(Rule::memory(
+            12,
+            "Reg. (EC) 589/2008 Art. 20 to 22, at least 12 months; check the current text",
+        )),
     }
 }
 

@@ -186,6 +186,9 @@ pub struct RulePack {
     pub label: LabelRules,
     /// Thresholds worth knowing.
     pub thresholds: Vec<Threshold>,
+    /// For how many months records are kept. Packs that were stored before this was asked have none.
+    #[serde(default)]
+    pub keep_records_months: Option<Rule<u32>>,
 }
 
 impl RulePack {
@@ -304,6 +307,10 @@ impl RulePack {
             if let Some(rule) = rule {
                 within(field, f64::from(rule.value.days), 1.0, 366.0, "days")?;
             }
+        }
+        if let Some(rule) = &self.keep_records_months {
+            let field = "keep_records_months";
+            within(field, f64::from(rule.value), 1.0, 1200.0, "months")?;
         }
         if let Some(sizes) = &self.sizes {
             sizes.validate()?;

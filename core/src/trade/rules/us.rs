@@ -50,6 +50,7 @@ pub(super) fn pack() -> RulePack {
         tolerances: tolerances(),
         label: label(),
         thresholds: thresholds(),
+        keep_records_months: Some(Rule::seen(24, "7 CFR 57.200 (2015 edition read)")),
     }
 }
 
