@@ -140,6 +140,11 @@ pub(crate) enum Command {
     },
     /// Where eggs are now, by station and lot.
     OnHand,
+    /// How flocks lay by day, week, month or year, what is lost, and what changed.
+    Trends(crate::commands::trends::Args),
+    /// Pages for a printer: labels, the day sheet, gather sheets, trends.
+    #[command(subcommand)]
+    Print(crate::commands::print::Page),
     /// Join a server with an invite code.
     Join {
         /// The server's address, such as http://192.0.2.7:4680.

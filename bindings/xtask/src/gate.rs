@@ -23,7 +23,7 @@ const STEPS: &[(&str, Work)] = &[
 ];
 
 /// The core's features in the order of its layers; each has to stand without the later ones.
-const LAYERS: &[&str] = &["", "ledger", "store", "farm"];
+const LAYERS: &[&str] = &["", "paper", "ledger", "store", "farm", "farm,paper"];
 
 /// Runs the steps and prints the summary.
 pub(crate) fn run_from(first: usize) -> Result<(), String> {

@@ -10,6 +10,7 @@ mod moves;
 mod recount;
 pub mod review;
 mod sheet;
+pub mod trends;
 
 pub use fold::{Balances, Book, fold};
 pub use line::{Line, Measure, lines};

@@ -17,10 +17,13 @@ mod log;
 #[cfg(feature = "native")]
 mod mark;
 mod names;
+#[cfg(feature = "paper")]
+mod paper;
 mod peer;
 mod read;
 mod review;
 mod take;
+mod trends;
 mod upkeep;
 
 pub use env::Env;
@@ -32,6 +35,8 @@ pub use facade::{Beginning, Farm};
 #[cfg(feature = "native")]
 pub use http::{Exchange, Join};
 pub use log::Logged;
+#[cfg(feature = "paper")]
+pub use paper::LabelWish;
 pub use peer::PeerSession;
 pub use take::Taken;
 pub use upkeep::Check;

@@ -127,7 +127,7 @@ impl Farm {
 }
 
 /// Every flock that should be gathered from.
-fn flocks(tx: &Tx<'_>) -> Result<Vec<Flock>, FarmError> {
+pub(super) fn flocks(tx: &Tx<'_>) -> Result<Vec<Flock>, FarmError> {
     let zone = tx.zone()?;
     let rows = tx.records(&Filter {
         kind: Some(Kind::Coop),

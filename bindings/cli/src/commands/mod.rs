@@ -4,9 +4,11 @@ mod exchange;
 mod fields;
 mod holds;
 mod log;
+pub(crate) mod print;
 mod records;
 mod setup;
 mod sheet;
+pub(crate) mod trends;
 mod upkeep;
 
 use std::path::PathBuf;
@@ -136,6 +138,8 @@ pub(crate) fn run(cli: Cli, screen: &mut Screen<'_>) -> Result<(), Failure> {
             sheet::range(&base, screen, &from, to.as_deref().unwrap_or("today"))
         }
         Command::OnHand => sheet::on_hand(&base, screen),
+        Command::Trends(args) => trends::show(&base, screen, &args),
+        Command::Print(page) => print::page(&base, screen, &page),
         Command::Join {
             url,
             code,
