@@ -9,7 +9,7 @@ use crate::book::review::What;
 use crate::book::trends::Step;
 use crate::paper::{
     CartonLabel, DaySheet, GatherSheet, LabelOrder, LabelPage, Page, Paper, Stock, day_sheet_page,
-    gather_sheet_page, label_page, trend_page,
+    gather_sheet_page, label_page, run_code, trend_page,
 };
 use crate::record::{Body, Carton, Id, InvalidRecord, Kind, Lot, Parts, Record};
 use crate::store::{Filter, Tx};
@@ -223,24 +223,9 @@ impl Farm {
     }
 }
 
-/// The code on the cartons of a run: the one that was written down, else that of its lot; where lots
-/// were mixed, the day of packing with the end of the run's id.
 fn printed_code(run: Id, carton: &Carton) -> String {
-    if let Some(code) = &carton.code {
-        return code.clone();
-    }
-    let lots: Vec<&Lot> = carton.parts.0.keys().collect();
-    match lots.as_slice() {
-        [lot] => lot.code(),
-        _ => {
-            let packed = Lot {
-                day: carton.packed,
-                species: carton.species,
-                coop: None,
-            };
-            format!("{}-{}", packed.code(), run.short())
-        }
-    }
+    let lots = carton.parts.0.keys().copied();
+    run_code(carton.code.as_deref(), lots, carton.packed, run)
 }
 
 type Asked = (

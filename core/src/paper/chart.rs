@@ -13,11 +13,11 @@ pub const MOST_SPANS: usize = 400;
 
 const WIDTH: f64 = 720.0;
 const LEFT: f64 = 44.0;
-const RIGHT: f64 = 8.0;
+const RIGHT: f64 = 30.0;
 /// From a panel's top: where its parts begin and end.
-const RATE: (f64, f64) = (46.0, 146.0);
-const EGGS: (f64, f64) = (172.0, 236.0);
-const PANEL: f64 = 268.0;
+const RATE: (f64, f64) = (46.0, 162.0);
+const EGGS: (f64, f64) = (190.0, 250.0);
+const PANEL: f64 = 284.0;
 
 /// A picture of trends as an SVG file: for each flock how it laid, with the range that luck explains,
 /// and the eggs gathered. Days that nobody knows about are hatched. It is drawn for print and for
@@ -80,9 +80,9 @@ pub(super) fn svg(trends: &Trends, all: &[&Trend], id: &str) -> Markup {
             desc id={ (id) "-desc" } { (told.join(" ")) }
             style { (PreEscaped(CHART_STYLE)) }
             defs {
-                pattern id={ (id) "-gap" } patternUnits="userSpaceOnUse" width="7" height="7"
+                pattern id={ (id) "-gap" } patternUnits="userSpaceOnUse" width="5" height="5"
                     patternTransform="rotate(45)" {
-                    path.hatch d="M0 0v7" {}
+                    path.hatch d="M1 0v5" {}
                 }
             }
             rect.ground width=(number(WIDTH)) height=(number(height)) {}
@@ -218,11 +218,16 @@ fn rule(y: f64, label: &str) -> Markup {
 /// A rate with its range; a square without one where there are more eggs than hen-days.
 fn mark(rate: Rate, x: f64, column: f64, y: &dyn Fn(f64) -> f64) -> Markup {
     let at = y(rate.per_hen_day);
-    let size = (column * 0.28).clamp(1.1, 3.6);
+    let size = (column * 0.28).clamp(1.1, 2.8);
     html! {
         @match rate.interval {
             Some(range) => {
-                path.range d={ "M" (number(x)) " " (number(y(range.low))) "V" (number(y(range.high))) } {}
+                @let cap = size.min(column * 0.2);
+                path.range d={
+                    "M" (number(x)) " " (number(y(range.low))) "V" (number(y(range.high)))
+                    "M" (number(x - cap)) " " (number(y(range.low))) "h" (number(2.0 * cap))
+                    "M" (number(x - cap)) " " (number(y(range.high))) "h" (number(2.0 * cap))
+                } {}
                 circle.mark cx=(number(x)) cy=(number(at)) r=(number(size)) {}
             }
             None => rect.mark.odd x=(number(x - size)) y=(number(at - size)) width=(number(2.0 * size))
@@ -255,7 +260,7 @@ fn line(spans: &[TrendSpan], x: &dyn Fn(usize) -> f64, y: &dyn Fn(f64) -> f64) -
 fn nice(n: i64) -> i64 {
     let mut unit = 2_i64;
     loop {
-        for step in [1, 2, 3, 4, 5, 8] {
+        for step in [1, 2, 3, 4, 5, 6, 8, 10, 12] {
             if n <= unit.saturating_mul(step) {
                 return unit.saturating_mul(step);
             }
@@ -294,8 +299,8 @@ mod tests {
             (3, 4),
             (9, 10),
             (17, 20),
-            (101, 160),
-            (231, 400),
+            (101, 120),
+            (231, 240),
         ] {
             assert_eq!(nice(n), end, "{n}");
         }

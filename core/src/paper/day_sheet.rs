@@ -46,6 +46,7 @@ pub fn day_sheet_page(day: &DaySheet<'_>, paper: Paper) -> Page {
             (cups())
             section.glance aria-label="The day at a glance" { (hero(sheet)) (flow(sheet)) }
             (gathered(sheet, one_day))
+            (on_hand(sheet))
             div.columns {
                 (tally("Pulled, by reason", "reason", &sheet.pulled.by_reason))
                 (tally("Pulled, what became of them", "use", &sheet.pulled.by_use))
@@ -56,7 +57,6 @@ pub fn day_sheet_page(day: &DaySheet<'_>, paper: Paper) -> Page {
                 (weights(sheet))
                 (unaccounted(sheet))
             }
-            (on_hand(sheet))
             @if !day.waiting.is_empty() {
                 section.keep {
                     h2 { "Waiting for a decision" }

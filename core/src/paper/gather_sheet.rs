@@ -2,7 +2,7 @@ use chrono::{Days, NaiveDate};
 use maud::{Markup, html};
 
 use super::figures::{cups, mark};
-use super::page::{Sheet, document};
+use super::page::{Sheet, document, number};
 use super::words::{COUNTS_ONLY, of_species};
 use super::{Page, Paper};
 use crate::record::InvalidRecord;
@@ -23,6 +23,9 @@ const COLUMNS: [(&str, &str, &str); 11] = [
     ("weights", "weights, g", "weights"),
     ("who", "who", ""),
 ];
+
+/// The most lines on a page that a hand can still write on: 7 mm each.
+const MOST_LINES: u32 = 18;
 
 /// The words for why that are wanted most often.
 const WHY: [Defect; 10] = [
@@ -49,7 +52,7 @@ pub struct GatherSheet<'a> {
     pub from: NaiveDate,
     /// How many days, 1 to 14.
     pub days: u32,
-    /// Lines for each day, 1 to 6, and at most 28 on a page.
+    /// Lines for each day, 1 to 6, and at most 18 on a page.
     pub rounds: u32,
 }
 
@@ -72,8 +75,8 @@ pub fn gather_sheet_page(blank: &GatherSheet<'_>, paper: Paper) -> Result<Page, 
             "allowed are 1 to 14",
         ));
     }
-    if !(1..=6).contains(&blank.rounds) || blank.days * blank.rounds > 28 {
-        let allowed = "allowed are 1 to 6 a day, and 28 lines on a page";
+    if !(1..=6).contains(&blank.rounds) || blank.days * blank.rounds > MOST_LINES {
+        let allowed = format!("allowed are 1 to 6 a day, and {MOST_LINES} lines on a page");
         return Err(InvalidRecord::new("rounds", blank.rounds, allowed));
     }
     let last = blank
@@ -94,11 +97,9 @@ pub fn gather_sheet_page(blank: &GatherSheet<'_>, paper: Paper) -> Result<Page, 
             }
         }
     };
-    let rows = match blank.days * blank.rounds {
-        0..=14 => ".line { height: 8.6mm; }\n",
-        15..=21 => ".line { height: 5.8mm; }\n",
-        _ => ".line { height: 4.3mm; }\n",
-    };
+    // What is left of the lower of the two papers, but no higher than looks well.
+    let high = (126.0 / f64::from(blank.days * blank.rounds)).min(12.0);
+    let rows = format!(".line {{ height: {}mm; }}\n", number(high));
     let style = format!("{}{rows}", include_str!("style/gather_sheet.css"));
     Ok(document(&title, &Sheet::across(paper), &style, &[], body))
 }
@@ -154,7 +155,8 @@ fn flock(blank: &GatherSheet<'_>, coop: &str, species: Species, last: NaiveDate)
                     or thrown away."
                 }
                 p {
-                    b { "Birds " } "once a week. " b { "Weights " } "of single eggs, with spaces between."
+                    b { "Birds " } "once a week. " b { "Weights " } "of single eggs, with spaces between. Names in " code { "type" }
+                    " are the columns of a log that can be typed in and imported."
                 }
                 p {
                     "Dirty, floor-laid and cracked eggs apart from the clean ones; eggs that lay in flood \

@@ -1,11 +1,12 @@
 use maud::{Markup, html};
 
 use super::figures::cups;
-use super::label::{Layout, face_lines, rest_lines};
+use super::label::{Group, Layout, face_lines, is_short};
 use super::page::{Sheet, document, number};
+use super::words::counted;
 use super::{CartonLabel, LabelOrder, Page, Stock};
 use crate::record::InvalidRecord;
-use crate::trade::label::{LabelLine, Part};
+use crate::trade::label::Part;
 
 /// The most labels in one file.
 const MOST: u32 = 1000;
@@ -17,7 +18,7 @@ pub struct LabelPage {
     pub page: Page,
     /// Sheets that it prints.
     pub sheets: u32,
-    /// Labels to a carton: two where the label is too small for one.
+    /// Labels to a carton: two or three where they are too small for all that has to be said.
     pub labels_per_carton: u32,
     /// The first label of the last sheet that stays free, from 1; nothing if it is used up.
     pub next_free: Option<u32>,
@@ -38,9 +39,12 @@ pub fn label_page(label: &CartonLabel, order: &LabelOrder) -> Result<LabelPage, 
         return Err(InvalidRecord::new("first", order.first, allowed));
     }
     let layout = Layout::of(label, stock)?;
-    let rest = rest_lines(label);
-    let second = layout.apart && !rest.is_empty();
-    let per_carton = 1 + u32::from(second);
+    let rest = layout.on_labels(label);
+    let per_carton = if layout.labels == 1 {
+        1
+    } else {
+        1 + rest.len() as u32
+    };
     if order.cartons < 1 || order.cartons > MOST / per_carton {
         let allowed = format!("allowed is 1 to {} in one file", MOST / per_carton);
         return Err(InvalidRecord::new("cartons", order.cartons, allowed));
@@ -55,12 +59,11 @@ pub fn label_page(label: &CartonLabel, order: &LabelOrder) -> Result<LabelPage, 
          labels first."
             .into(),
     );
-    if second {
-        cautions.push(
-            "The labels are small, so each carton takes two: the first on the lid, the second with \
-             the statement and your address beside it or inside the lid."
-                .into(),
-        );
+    if per_carton > 1 {
+        cautions.push(format!(
+            "The labels are small, so each carton takes {per_carton}: the first on the lid, the \
+             others, with the statement and your address, beside it or inside the lid."
+        ));
     }
     cautions.push(
         "The count is set as high as the rules ask on a panel of the label's size; on a lid that \
@@ -70,24 +73,34 @@ pub fn label_page(label: &CartonLabel, order: &LabelOrder) -> Result<LabelPage, 
 
     let cell = |n: u32| -> Option<Markup> {
         let n = n.checked_sub(skipped)?;
-        (n < order.cartons * per_carton).then(|| {
-            if second && n % 2 == 1 {
-                html! { div.label.second { (rest_of(label)) p.lot { (lot(label)) } } }
-            } else {
-                html! {
-                    div.label {
-                        (face(label))
-                        @if !layout.apart && !rest.is_empty() { (cups()) (rest_of(label)) }
+        (n < order.cartons * per_carton).then(|| match (n % per_carton) as usize {
+            0 => html! {
+                div.label {
+                    (face(label, layout.qr))
+                    @if per_carton == 1 {
+                        @if layout.cups && !rest.is_empty() { (cups()) }
+                        @for groups in &rest { (below(label, groups)) }
                     }
                 }
-            }
+            },
+            further => html! {
+                div.label {
+                    @if let Some(groups) = rest.get(further - 1) {
+                        (below(label, groups))
+                        @if layout.has_room_for_lot(groups, stock) { p.lot { (lot(label)) } }
+                    }
+                }
+            },
         })
     };
-    let title = format!("Labels {}", lot(label));
+    let title = format!("Labels, {}", lot(label));
     let body = html! {
         header.screen {
             h1 { (title) }
-            p { (stock.to_string()) "; " (order.cartons) " cartons, " (sheets) " sheets." }
+            p {
+                (stock.to_string()) "; " (counted(i64::from(order.cartons), "carton")) ", "
+                (counted(i64::from(sheets), "sheet")) "."
+            }
             ul { @for caution in &cautions { li { (caution) } } }
         }
         main {
@@ -140,35 +153,50 @@ fn lot(label: &CartonLabel) -> &str {
     label.text(Part::Lot).unwrap_or_default()
 }
 
-fn face(label: &CartonLabel) -> Markup {
+fn face(label: &CartonLabel, qr: f64) -> Markup {
     html! {
         div.face {
             div.words {
-                @for (part, text, bold) in face_lines(label) {
-                    p.count[part == Part::Count].bold[bold] { (text) }
+                @for line in face_lines(label) {
+                    p.count[line.part == Part::Count].bold[line.bold] { (line.text) }
                 }
             }
-            div.code { (label.code.picture()) p.lot { (lot(label)) } }
+            div.code {
+                (label.code.picture())
+                p.lot {
+                    @match lot(label).split_once(' ') {
+                        Some((word, code)) => {
+                            (word) " " span.whole[is_short(code, qr)] { (code) }
+                        }
+                        None => (lot(label)),
+                    }
+                }
+            }
         }
     }
 }
 
-fn rest_of(label: &CartonLabel) -> Markup {
-    let statement = |line: &LabelLine| {
-        let (bold, plain) = line
-            .text
-            .split_at_checked(line.bold)
-            .unwrap_or(("", &line.text));
-        html! { p.statement.boxed[line.boxed] { b { (bold) } (plain) } }
-    };
+fn below(label: &CartonLabel, groups: &[Group]) -> Markup {
     html! {
-        div.rest {
-            @for line in label.lines.iter().filter(|l| l.part == Part::SafeHandling) {
-                (statement(line))
+        div.below {
+            @for group in groups {
+                div {
+                    @for line in group {
+                        @if line.part == Part::SafeHandling { (statement(label)) }
+                        @else { p.bold[line.bold] { (line.text) } }
+                    }
+                }
             }
-            @for (_, text, bold) in rest_lines(label).iter().filter(|l| l.0 != Part::SafeHandling) {
-                p.bold[*bold] { (text) }
-            }
+        }
+    }
+}
+
+/// The statement letter for letter, its first words bold, in its box.
+fn statement(label: &CartonLabel) -> Markup {
+    html! {
+        @for line in label.lines.iter().filter(|l| l.part == Part::SafeHandling) {
+            @let (bold, plain) = line.text.split_at_checked(line.bold).unwrap_or(("", &line.text));
+            p.statement.boxed[line.boxed] { b { (bold) } (plain) }
         }
     }
 }

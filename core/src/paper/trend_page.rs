@@ -68,6 +68,8 @@ pub fn trend_page(farm: &str, trends: &Trends, paper: Paper) -> Result<Page, Inv
 }
 
 fn table(trend: &Trend) -> Markup {
+    // A flock among several has nothing pulled where lots do not name their coop; that is no zero.
+    let pulled = trend.coop.is_none() || trend.spans.iter().any(|s| !s.pulled.is_empty());
     html! {
         table {
             caption.small { (heading(trend)) ", in figures" }
@@ -80,9 +82,9 @@ fn table(trend: &Trend) -> Markup {
                 th.num scope="col" { "days known" }
                 th.num scope="col" { "unknown" }
                 th.num scope="col" { "floor-laid" }
-                th.num scope="col" { "pulled" }
+                @if pulled { th.num scope="col" { "pulled" } }
             } }
-            tbody { @for span in &trend.spans { (row(span)) } }
+            tbody { @for span in &trend.spans { (row(span, pulled)) } }
         }
         @if trend.spans.iter().any(|span| span.after_gap > 0) {
             p.small.soft { "Some counts follow an unknown day, and may hold its eggs too." }
@@ -90,7 +92,7 @@ fn table(trend: &Trend) -> Markup {
     }
 }
 
-fn row(span: &TrendSpan) -> Markup {
+fn row(span: &TrendSpan, pulled: bool) -> Markup {
     let rate = span.rate.map(in_words);
     html! {
         tr {
@@ -108,7 +110,7 @@ fn row(span: &TrendSpan) -> Markup {
             td.num { (span.days.known) }
             td.num { (span.days.unknown) }
             td.num { @if span.eggs.is_some() { (span.floor_laid) } }
-            td.num { (span.pulled.values().sum::<i64>()) }
+            @if pulled { td.num { (span.pulled.values().sum::<i64>()) } }
         }
     }
 }

@@ -154,7 +154,10 @@ pub(super) fn page(base: &Base, screen: &mut Screen<'_>, page: &Page) -> Result<
             paper,
             out,
         } => {
-            let coop = coop.as_deref().map(|name| farm.find(Kind::Coop, name)).transpose()?;
+            let coop = coop
+                .as_deref()
+                .map(|name| farm.find(Kind::Coop, name))
+                .transpose()?;
             let from = calendar.day("from", from)?;
             let page = farm.gather_sheet_page(coop, from, (*days, *rounds), paper.read(&farm)?)?;
             done(screen, out, &page.html)
@@ -222,7 +225,9 @@ fn labels(farm: &Farm, screen: &mut Screen<'_>, page: &Page, out: &Path) -> Resu
     screen.line(format!("{}: {sheets} of {}.", out.display(), wish.stock))?;
     match labels.next_free {
         Some(n) if wish.stock.labels() > 1 => {
-            screen.line(format!("The next free label of the last sheet is number {n}."))?;
+            screen.line(format!(
+                "The next free label of the last sheet is number {n}."
+            ))?;
         }
         _ => {}
     }

@@ -84,7 +84,10 @@ fn usual_start(step: Step, to: NaiveDate) -> NaiveDate {
     };
     let day = to.checked_sub_days(Days::new(back)).unwrap_or(to);
     let label = step.label(day);
-    let same = day.iter_days().rev().take_while(|d| step.label(*d) == label);
+    let same = day
+        .iter_days()
+        .rev()
+        .take_while(|d| step.label(*d) == label);
     same.last().unwrap_or(day)
 }
 
@@ -131,6 +134,8 @@ fn print(farm: &Farm, screen: &mut Screen<'_>, trends: &Trends) -> Result<(), Fa
 
 fn one(screen: &mut Screen<'_>, trend: &Trend) -> Result<(), Failure> {
     screen.title(format!("{}, {} eggs", trend.name, trend.species.code()))?;
+    // A flock among several has nothing pulled where lots do not name their coop; that is no zero.
+    let pulled = trend.coop.is_none() || trend.spans.iter().any(|s| !s.pulled.is_empty());
     let rows = trend.spans.iter().map(|span| {
         let (rate, range) = match span.rate {
             None => (String::new(), String::new()),
@@ -153,7 +158,11 @@ fn one(screen: &mut Screen<'_>, trend: &Trend) -> Result<(), Failure> {
             range,
             span.days.known.to_string(),
             span.days.unknown.to_string(),
-            span.pulled.values().sum::<i64>().to_string(),
+            if pulled {
+                span.pulled.values().sum::<i64>().to_string()
+            } else {
+                String::new()
+            },
         ]
     });
     let heading = [
@@ -171,7 +180,11 @@ fn one(screen: &mut Screen<'_>, trend: &Trend) -> Result<(), Failure> {
         screen.line(format!("{mark}{}", change.why))?;
     }
     if let Some(watch) = &trend.watch {
-        let mark = if watch.alarm == Some(true) { "! " } else { "  " };
+        let mark = if watch.alarm == Some(true) {
+            "! "
+        } else {
+            "  "
+        };
         screen.line(format!("{mark}{}", watch.why.join(" ")))?;
         if let Some(since) = watch.since.filter(|_| watch.alarm == Some(true)) {
             screen.line(format!("! It is likeliest to have begun on {since}."))?;

@@ -5,6 +5,7 @@ mod errors;
 mod family;
 mod files;
 mod kinds;
+mod paper;
 mod phone;
 mod server;
 mod shapes;

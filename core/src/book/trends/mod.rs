@@ -117,7 +117,8 @@ pub struct TrendSpan {
     pub floor_laid: i64,
     /// How the birds laid; nothing without a day that has both a gather and a headcount of birds.
     pub rate: Option<Rate>,
-    /// Eggs pulled on these days, by reason. A flock has only those of lots that name its coop.
+    /// Eggs pulled on these days, by reason. A flock that is not the only one of its species has
+    /// only those of lots that name its coop.
     pub pulled: BTreeMap<String, i64>,
 }
 
@@ -141,7 +142,14 @@ pub fn trends(input: &TrendInput) -> Trends {
     let mut of_flocks: Vec<Trend> = flocks
         .iter()
         .map(|((coop, species), days)| {
-            let pulled = |line: &Line| line.coop == Some(*coop) && line.species == *species;
+            // Eggs of lots that name no coop are of all coops together; where there is only one,
+            // they are its own.
+            let only = input.coop.is_none()
+                && flocks.keys().filter(|(_, other)| other == species).count() == 1;
+            let pulled = |line: &Line| {
+                line.species == *species
+                    && (line.coop == Some(*coop) || (only && line.coop.is_none()))
+            };
             let mut trend = Trend {
                 coop: Some(*coop),
                 name: name(&input.names, *coop),
