@@ -8,6 +8,8 @@ pub mod files;
 pub mod ledger;
 #[doc(hidden)]
 pub mod mutants;
+#[cfg(feature = "paper")]
+pub mod paper;
 pub mod record;
 #[cfg(feature = "store")]
 pub mod store;

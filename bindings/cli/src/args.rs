@@ -170,6 +170,11 @@ pub(crate) enum Command {
     },
     /// Log what was counted at a station, and see what differs from the book.
     Stocktake(crate::commands::StocktakeArgs),
+    /// How flocks lay by day, week, month or year, what is lost, and what changed.
+    Trends(crate::commands::trends::Args),
+    /// Pages for a printer: labels, the day sheet, gather sheets, trends.
+    #[command(subcommand)]
+    Print(crate::commands::print::Page),
     /// Join a server with an invite code.
     Join {
         /// The server's address, such as http://192.0.2.7:4680.

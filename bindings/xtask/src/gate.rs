@@ -23,7 +23,15 @@ const STEPS: &[(&str, Work)] = &[
 ];
 
 /// The core's features in the order of its layers; each has to stand without the later ones.
-const LAYERS: &[&str] = &["", "files", "ledger", "store", "farm", "farm,files"];
+const LAYERS: &[&str] = &[
+    "",
+    "files",
+    "paper",
+    "ledger",
+    "store",
+    "farm",
+    "farm,files,paper",
+];
 
 /// Runs the steps and prints the summary.
 pub(crate) fn run_from(first: usize) -> Result<(), String> {

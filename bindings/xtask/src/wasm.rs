@@ -112,7 +112,7 @@ pub(crate) fn compile_core() -> Result<Done, String> {
         Choice::None(why) => return Ok(Done::Skipped(why)),
     };
     let mut command = toolchain.cargo(&["build", "--locked", "--package", "pointdown-core"])?;
-    command.args(["--lib", "--no-default-features", "--features", "farm"]);
+    command.args(["--lib", "--no-default-features", "--features", "farm,paper"]);
     command.args(["--config", "profile.dev.package.\"*\".opt-level=0"]);
     say(&format!("  {}", shown(&command)));
     run(&mut command)?;

@@ -14,6 +14,7 @@ pub mod review;
 mod sheet;
 pub mod span;
 pub mod trace;
+pub mod trends;
 
 pub use fold::{Balances, Book, fold};
 pub use line::{Line, Measure, lines};

@@ -28,6 +28,8 @@ mod money;
 mod names;
 mod newcomer;
 mod now;
+#[cfg(feature = "paper")]
+mod paper;
 mod peer;
 mod read;
 mod review;
@@ -35,6 +37,7 @@ mod span;
 mod stocktake;
 mod take;
 mod trace;
+mod trends;
 mod upkeep;
 
 #[cfg(feature = "native")]
@@ -51,6 +54,8 @@ pub use facade::{Beginning, Farm};
 pub use http::{Exchange, Join};
 pub use log::Logged;
 pub use newcomer::Newcomer;
+#[cfg(feature = "paper")]
+pub use paper::LabelWish;
 pub use peer::PeerSession;
 pub use stocktake::{CountOf, Counted, Stocktake};
 pub use take::Taken;

@@ -9,6 +9,7 @@ mod holds;
 mod import;
 mod log;
 mod now;
+pub(crate) mod print;
 mod range;
 mod record_book;
 mod records;
@@ -19,6 +20,7 @@ mod stocktake;
 mod suggest;
 mod takings;
 mod trace;
+pub(crate) mod trends;
 mod upkeep;
 
 pub(crate) use backup::Restore;
@@ -170,6 +172,8 @@ pub(crate) fn run(cli: Cli, screen: &mut Screen<'_>) -> Result<(), Failure> {
         }
         Command::Orders { days } => takings::orders(&base, screen, days),
         Command::Stocktake(ask) => stocktake::stocktake(&base, screen, &ask),
+        Command::Trends(args) => trends::show(&base, screen, &args),
+        Command::Print(page) => print::page(&base, screen, &page),
         Command::Join {
             url,
             code,

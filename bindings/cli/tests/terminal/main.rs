@@ -6,6 +6,7 @@ mod family;
 mod files;
 mod kinds;
 mod logs;
+mod paper;
 mod phone;
 mod review;
 mod server;
