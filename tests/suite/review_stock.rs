@@ -25,9 +25,7 @@ fn two() -> (Phone, Phone, Id) {
 
 fn basket(phone: &Phone) -> i64 {
     let here = phone.farm.on_hand().expect("on hand");
-    let basket = here
-        .iter()
-        .filter(|h| Place::from(h.station) == Place::Basket);
+    let basket = here.iter().filter(|h| h.station == Place::Basket);
     basket.map(|h| h.eggs).sum()
 }
 

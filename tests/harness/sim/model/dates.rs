@@ -46,9 +46,7 @@ impl Writer<'_> {
                 let set = a.fact.fields.get("set").and_then(|set| set.as_object());
                 let about = |name: &&str| set.is_some_and(|set| set.contains_key(*name));
                 a.fact.target() == Some(*id)
-                    && ["at", "station", "lot", "species"]
-                        .iter()
-                        .any(|n| about(&n))
+                    && ["at", "station", "lot", "species"].iter().any(about)
             });
             if *short == 0 || then == now || mended {
                 continue;

@@ -14,6 +14,9 @@ pub(super) type Shelf = BTreeMap<String, i64>;
 /// Records that took eggs away, with who and when, in order.
 pub(super) type Took = Vec<(Id, Option<Id>, i64)>;
 
+/// Records that moved eggs somewhere, with who, in order.
+pub(super) type Moved = Vec<(Id, Option<Id>)>;
+
 /// The balances, and who took what from where.
 #[derive(Debug, Default)]
 pub struct Ledger {
@@ -22,9 +25,9 @@ pub struct Ledger {
     /// Place and lot, then what took eggs away from there.
     pub(super) took: BTreeMap<(&'static str, String), Took>,
     /// Each recount: eggs missing, and what moved there since the recount before.
-    pub(super) counts: Vec<(Id, i64, Vec<(Id, Option<Id>)>)>,
+    pub(super) counts: Vec<(Id, i64, Moved)>,
     /// Place and species, then what moved there since its last recount.
-    moved: BTreeMap<(&'static str, String), Vec<(Id, Option<Id>)>>,
+    moved: BTreeMap<(&'static str, String), Moved>,
 }
 
 /// Eggs of a lot that a record of these fields brings to a place.
