@@ -1,7 +1,9 @@
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use super::{Farm, FarmError};
+use crate::record::Id;
 use crate::store::Fault;
 use crate::sync::Digest;
 
@@ -16,6 +18,16 @@ impl Farm {
     /// changes.
     pub fn rows_written(&self) -> u64 {
         self.lock().store.rows_written()
+    }
+
+    /// A fingerprint of [`Farm::view`] that costs less than its text.
+    pub fn view_sum(&self) -> Result<u64, FarmError> {
+        self.lock().store.read(|tx| Ok(tx.view_sum()?))
+    }
+
+    /// The ids of all records, however they stand.
+    pub fn record_ids(&self) -> Result<BTreeSet<Id>, FarmError> {
+        self.lock().store.read(|tx| Ok(tx.record_ids()?))
     }
 
     /// A digest of all changes here: two phones with the same one hold the same set.

@@ -61,15 +61,17 @@ impl Store {
         };
         // Whoever has the file open keeps it open; a short wait is for one that is just closing.
         connection.busy_timeout(Duration::from_secs(1))?;
-        // Said before the first look into the file, so that the index of the log is kept in this
-        // process and no shared memory is needed beside the file.
-        if !cfg!(target_family = "wasm") {
+        // A test's own file system has no shared memory; there the index of the log is kept in this
+        // process from the first look on. Elsewhere a file is looked at before anything is asked.
+        #[cfg(feature = "faults")]
+        if super::faults::vfs().is_some() {
             connection.pragma_update(None, "locking_mode", "EXCLUSIVE")?;
         }
         migrate::layout(&connection)?;
         // In a browser there is no shared memory and one connection only; there the journal is a
         // plain one. Everywhere else a log that is written ahead, synced at every commit.
         if !cfg!(target_family = "wasm") {
+            connection.pragma_update(None, "locking_mode", "EXCLUSIVE")?;
             connection.pragma_update_and_check(None, "journal_mode", "WAL", |_| Ok(()))?;
         }
         connection.pragma_update(None, "synchronous", synchronous())?;

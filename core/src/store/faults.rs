@@ -1,10 +1,17 @@
 //! A database that fails where a test wants it to.
 
 use std::cell::Cell;
+use std::collections::BTreeSet;
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 
-use super::{Store, StoreError};
+use rusqlite::types::ValueRef;
+
+use super::query::VIEWED;
+use super::rows::id;
+use super::{Store, StoreError, Tx};
+use crate::record::Id;
 
 /// Where a database fails. From then on it fails at everything, like a device that lost power.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -57,5 +64,38 @@ impl Store {
             None => {}
         }
         Ok(failed)
+    }
+}
+
+impl Tx<'_> {
+    /// A fingerprint of [`Tx::view`] that costs less than its text.
+    pub fn view_sum(&self) -> Result<u64, StoreError> {
+        let mut sum = DefaultHasher::new();
+        for (table, order) in VIEWED {
+            let query = format!("SELECT * FROM {table} ORDER BY {order}");
+            let mut statement = self.sql.prepare_cached(&query)?;
+            let columns = statement.column_count();
+            let mut rows = statement.query([])?;
+            table.hash(&mut sum);
+            while let Some(row) = rows.next()? {
+                for column in 0..columns {
+                    match row.get_ref(column)? {
+                        ValueRef::Null => 0u8.hash(&mut sum),
+                        ValueRef::Integer(n) => (1u8, n).hash(&mut sum),
+                        ValueRef::Real(x) => (2u8, x.to_bits()).hash(&mut sum),
+                        ValueRef::Text(bytes) => (3u8, bytes).hash(&mut sum),
+                        ValueRef::Blob(bytes) => (4u8, bytes).hash(&mut sum),
+                    }
+                }
+            }
+        }
+        Ok(sum.finish())
+    }
+
+    /// The ids of all records, however they stand.
+    pub fn record_ids(&self) -> Result<BTreeSet<Id>, StoreError> {
+        let mut statement = self.sql.prepare_cached("SELECT id FROM record")?;
+        let ids = statement.query_map([], |row| row.get::<_, String>(0))?;
+        ids.map(|text| id(&text?)).collect()
     }
 }

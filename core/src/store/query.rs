@@ -57,6 +57,16 @@ pub struct Row {
 
 const COLUMNS: &str = "id, doc, kind, at, day, standing, why, fields, conflicts, problem";
 
+/// The tables of the view, with their keys.
+pub(super) const VIEWED: [(&str, &str); 6] = [
+    ("record", "id"),
+    ("stray", "doc, key, op, actor"),
+    ("twin", "one, other"),
+    ("move", "record, n"),
+    ("balance", "place, species, lot"),
+    ("line", "day, measure, coop, species, by, detail"),
+];
+
 impl Tx<'_> {
     /// The farm's zone as far as it is known here.
     pub fn zone(&self) -> Result<Zone, StoreError> {
@@ -231,14 +241,7 @@ impl Tx<'_> {
     /// give the same text to the byte.
     pub fn view(&self) -> Result<Vec<String>, StoreError> {
         let mut all = Vec::new();
-        for (table, order) in [
-            ("record", "id"),
-            ("stray", "doc, key, op, actor"),
-            ("twin", "one, other"),
-            ("move", "record, n"),
-            ("balance", "place, species, lot"),
-            ("line", "day, measure, coop, species, by, detail"),
-        ] {
+        for (table, order) in VIEWED {
             let mut statement = self
                 .sql
                 .prepare(&format!("SELECT * FROM {table} ORDER BY {order}"))?;

@@ -31,7 +31,7 @@ use pointdown_core::farm::{ErrorKind, FarmError, use_vfs};
 pub use dice::Dice;
 pub use report::base;
 pub use script::{Act, Script, Step};
-pub use shrink::shrink;
+pub use shrink::{shrink, shrink_to};
 pub use world::World;
 
 /// How a script went.

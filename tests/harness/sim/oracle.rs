@@ -38,7 +38,7 @@ impl World {
     /// The same set of changes made the same book and the same list wherever it ever came together.
     pub(super) fn alike_everywhere(&mut self, n: usize) -> Outcome {
         let farm = self.phones[n].farm();
-        let (digest, view, review) = (farm.digest(), farm.view(), farm.review());
+        let (digest, view, review) = (farm.digest(), farm.view_sum(), farm.review());
         let (digest, view) = (digest.map_err(|e| e.message)?, view.map_err(|e| e.message)?);
         let review = serde_json::to_string(&review.map_err(|e| e.message)?);
         let mut hasher = DefaultHasher::new();

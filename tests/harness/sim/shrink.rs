@@ -8,6 +8,15 @@ const MOST_TRIES: usize = 400;
 /// Makes a failing script short: leaves out runs of steps, then single ones, while something still
 /// does not hold. Gives what is left and how it went.
 pub fn shrink(script: &Script, base: &Path) -> (Script, Played) {
+    shrink_to(script, base, &|played| played.broken.is_some())
+}
+
+/// Makes a script short while it still `shows` something.
+pub fn shrink_to(
+    script: &Script,
+    base: &Path,
+    shows: &dyn Fn(&Played) -> bool,
+) -> (Script, Played) {
     let mut best = script.clone();
     let mut played = play(&best, base);
     // What comes after the step that showed it is not needed.
@@ -22,7 +31,7 @@ pub fn shrink(script: &Script, base: &Path) -> (Script, Played) {
             let mut without = best.clone();
             without.steps.drain(at..(at + run).min(best.steps.len()));
             let again = play(&without, base);
-            if again.broken.is_some() {
+            if shows(&again) {
                 (best, played, shorter) = (without, again, true);
             } else {
                 at += run;

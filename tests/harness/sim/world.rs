@@ -2,7 +2,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use pointdown_core::farm::{Beginning, ErrorKind, Farm, FarmError, Filter, Location};
+use pointdown_core::farm::{Beginning, ErrorKind, Farm, FarmError, Location};
 use pointdown_core::record::{Draft, Id, Instant, Kind};
 
 use super::faults::Backup;
@@ -212,7 +212,7 @@ impl World {
                 self.on_its_way(n)?;
             }
         }
-        if fails || at % 8 == 7 {
+        if at % 16 == 15 {
             self.check(n)?;
         }
         Ok(())
@@ -301,25 +301,18 @@ impl World {
             return Ok(());
         }
         slot.fresh = true;
-        let filter = Filter {
-            all: true,
-            ..Filter::default()
-        };
-        let rows = slot.farm().list(&filter).map_err(|e| e.message)?;
-        let ids: BTreeSet<Id> = rows.iter().map(|row| row.id).collect();
+        let mut new = Vec::new();
+        let ids = slot.farm().record_ids().map_err(|e| e.message)?;
         if let Some(gone) = slot.has.difference(&ids).next() {
             return Err(format!("record {gone} is gone from phone {n}"));
         }
-        let mut new: Vec<_> = rows
-            .into_iter()
-            .filter(|row| !self.facts.contains_key(&row.id))
-            .collect();
-        new.sort_by_key(|row| row.id);
-        for row in new {
-            let fact = match self.planted.remove(&row.id) {
+        for id in ids.iter().filter(|id| !self.facts.contains_key(id)) {
+            let row = slot.farm().record(*id).map_err(|e| e.message)?;
+            let row = row.ok_or_else(|| format!("record {id} is on phone {n} and is not"))?;
+            let fact = match self.planted.remove(id) {
                 Some(planted) => planted,
                 None => Fact {
-                    id: row.id,
+                    id: *id,
                     doc: row.doc.to_string(),
                     made_s: (self.now + slot.off_ms).div_euclid(1000),
                     seen: slot.has.clone(),
@@ -327,12 +320,14 @@ impl World {
                     foreign: false,
                 },
             };
-            slot.has.insert(row.id);
+            slot.has.insert(*id);
             if slot.auth.is_some() && !fact.foreign {
-                slot.own.insert(row.id);
+                slot.own.insert(*id);
             }
-            self.facts.insert(row.id, fact);
+            new.push(fact);
         }
+        self.facts
+            .extend(new.into_iter().map(|fact| (fact.id, fact)));
         slot.has = ids;
         Ok(())
     }
