@@ -163,6 +163,11 @@ impl Phone {
         }
     }
 
+    /// What its clock says.
+    pub fn env_now(&self) -> Instant {
+        self.env.now()
+    }
+
     /// Logs a draft that is allowed.
     pub fn log(&self, draft: Draft) -> Id {
         match self.farm.log(draft.clone()) {

@@ -74,7 +74,10 @@ pub(crate) fn sample(kind: Kind) -> Option<Value> {
         Kind::Person => json!({"name": "Cleo", "retired": "2026-12-31"}),
         Kind::Device => json!({"name": "Cleo's phone", "retired": "2026-12-31"}),
         Kind::Cooler => json!({"name": "Shed", "retired": "2026-12-31"}),
-        Kind::Outlet => json!({"name": "Shop", "contact": "at the door", "retired": "2026-12-31"}),
+        Kind::Outlet => {
+            json!({"name": "Shop", "contact": "at the door", "standing_order": {"fri": 3},
+            "order_eggs_per_carton": 6, "order_species": "duck", "retired": "2026-12-31"})
+        }
         Kind::Amend | Kind::Void => return None,
     })
 }
@@ -101,6 +104,7 @@ fn other(kind: Kind, field: &str, ty: FieldType) -> Value {
         (_, "coop") => json!({"coop": "Pond"}),
         (_, "cooler") => json!({"cooler": "Larder"}),
         (_, "outlet") => json!({"outlet": "Gate"}),
+        (Kind::Outlet, "standing_order") => json!({"standing_order": "mon=1,sat=2"}),
         (_, "until" | "best_by") => json!({field: "2026-06-09"}),
         _ => {
             let value = match ty {

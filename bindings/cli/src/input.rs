@@ -151,7 +151,7 @@ impl Reader<'_> {
     }
 
     /// A lot with its day as a date and its coop as an id.
-    fn lot(&self, text: &str) -> Result<String, Failure> {
+    pub(crate) fn lot(&self, text: &str) -> Result<String, Failure> {
         let mut words: Vec<String> = text.trim().splitn(3, '/').map(str::to_string).collect();
         if let Some(day) = words.first().and_then(|day| self.calendar.word(day)) {
             words[0] = day.to_string();

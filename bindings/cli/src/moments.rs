@@ -77,6 +77,15 @@ impl Calendar {
         })
     }
 
+    /// A moment until which something lasts: the end of a day where that is meant.
+    pub(crate) fn until(self, at: Instant) -> String {
+        let day = self.zone.day(at);
+        match day.pred_opt() {
+            Some(last) if self.zone.day_begins(day) == at => format!("end of {last}"),
+            _ => self.shown(at),
+        }
+    }
+
     /// A moment for people: the farm's own date and time, to the minute.
     pub(crate) fn shown(self, at: Instant) -> String {
         let local = self.zone.local(at);

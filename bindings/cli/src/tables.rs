@@ -29,6 +29,23 @@ impl<'a> Screen<'a> {
         writeln!(self.out, "\n{text}")
     }
 
+    /// A longer text, broken between words, each line after this lead.
+    pub(crate) fn words(&mut self, lead: &str, text: &str) -> io::Result<()> {
+        let mut line = String::from(lead);
+        for word in text.split_whitespace() {
+            let full = line.chars().count() + 1 + word.chars().count() > usize::from(WIDTH);
+            if full && line.len() > lead.len() {
+                self.line(line.trim_end())?;
+                line = lead.to_string();
+            }
+            if line.len() > lead.len() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+        self.line(line.trim_end())
+    }
+
     /// One JSON value in one line.
     pub(crate) fn value(&mut self, value: &impl Serialize) -> io::Result<()> {
         serde_json::to_writer(&mut *self.out, value)?;

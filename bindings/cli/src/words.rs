@@ -74,6 +74,15 @@ impl Words {
         }
     }
 
+    /// A temperature in the farm's unit.
+    pub(crate) fn temperature(&self, celsius: f64) -> String {
+        if self.fahrenheit {
+            format!("{:.1} °F", Celsius(celsius).fahrenheit())
+        } else {
+            format!("{celsius} °C")
+        }
+    }
+
     /// A value as people read it.
     pub(crate) fn value(&self, ty: &FieldType, value: &Value) -> String {
         match (ty, value) {
@@ -81,12 +90,7 @@ impl Words {
             (FieldType::Ref(kind), value) if kind.is_setup() => self.id(value),
             (FieldType::Ref(_) | FieldType::AnyRecord, value) => self.id(value),
             (FieldType::Temperature(..), Value::Number(n)) => {
-                let celsius = n.as_f64().unwrap_or_default();
-                if self.fahrenheit {
-                    format!("{:.1} °F", Celsius(celsius).fahrenheit())
-                } else {
-                    format!("{n} °C")
-                }
+                self.temperature(n.as_f64().unwrap_or_default())
             }
             (FieldType::Number(_, _, _, unit), Value::Number(n)) => format!("{n} {unit}"),
             (FieldType::Weights, Value::Array(all)) => {

@@ -2,9 +2,9 @@ use std::collections::BTreeMap;
 
 use super::take::Chosen;
 use super::trace::facts;
-use super::{Farm, FarmError};
+use super::{ErrorKind, Farm, FarmError};
 use crate::book::due::{Brushes, COOLER_DAYS, Desk, Now, Suggestion, now, suggest};
-use crate::record::{Body, Id, Instant, InvalidRecord, Kind, Station};
+use crate::record::{Body, Id, Instant, Kind, Station};
 use crate::store::Tx;
 use crate::trade::cartons::{Capacities, Egg, Plan, plan_by_pack};
 use crate::trade::rules::RulePack;
@@ -37,7 +37,7 @@ impl Farm {
     /// (by count where it chose none). Tags are the places in `grams`, from 1.
     ///
     /// # Errors
-    /// [`super::ErrorKind::Invalid`] for weights or carton sizes that cannot be.
+    /// [`ErrorKind::Invalid`] for weights or carton sizes that cannot be.
     pub fn even_cartons(
         &self,
         species: Species,
@@ -50,8 +50,8 @@ impl Farm {
             let chosen: Chosen = tx.meta("setting")?.unwrap_or_default();
             Ok(chosen.setting())
         })?;
-        let allowed = |e: &dyn std::fmt::Display| InvalidRecord::new("cartons", e, "");
-        let sizes = Capacities::new(sizes).map_err(|e| allowed(&e))?;
+        let wrong = |e: String| FarmError::new(ErrorKind::Invalid, e);
+        let sizes = Capacities::new(sizes).map_err(|e| wrong(e.to_string()))?;
         let eggs: Vec<Egg> = (1u64..)
             .zip(grams)
             .map(|(tag, grams)| Egg {
@@ -67,7 +67,7 @@ impl Farm {
             ..RulePack::custom(&RulePack::us_federal(), "No rule pack chosen")
         });
         plan_by_pack(&eggs, &sizes, today, step_down, &pack, &setting.house)
-            .map_err(|e| allowed(&e).into())
+            .map_err(|e| wrong(e.to_string()))
     }
 }
 

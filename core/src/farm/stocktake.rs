@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::{Farm, FarmError};
 use crate::book::Place;
-use crate::book::review::Finding;
+use crate::book::review::{Finding, What};
 use crate::record::{Draft, Id, Instant, InvalidRecord, Kind, Lot, Station};
 use crate::trade::Species;
 
@@ -33,8 +33,8 @@ pub struct Counted {
     pub by_lot: BTreeMap<Lot, i64>,
     /// The recount that was logged.
     pub record: Id,
-    /// Lines of the review list, as they stood before the count, about records of these lots: what
-    /// may be behind a difference. Nothing is where there is none.
+    /// Lines of the review list, as they stood before the count, about records of these lots that
+    /// moved eggs here: what may be behind a difference.
     pub explained_by: Vec<Finding>,
 }
 
@@ -137,7 +137,13 @@ impl Farm {
                 let here = steps.filter(|s| s.from == place || s.to == place);
                 touched.extend(here.map(|s| s.record));
             }
-            let about = |f: &&Finding| f.records.iter().any(|id| touched.contains(id));
+            // A hold or a broken rule says nothing about numbers.
+            let about = |f: &&Finding| {
+                !matches!(
+                    f.what,
+                    What::HeldEggs { .. } | What::Breach { .. } | What::SameName { .. }
+                ) && f.records.iter().any(|id| touched.contains(id))
+            };
             let difference = -missed.values().sum::<i64>();
             Ok(Counted {
                 of,

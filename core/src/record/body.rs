@@ -304,8 +304,7 @@ pub struct Outlet {
     /// How to reach them.
     pub contact: Option<String>,
     /// Cartons that they expect each week, by day of the week.
-    #[serde(default)]
-    pub standing_order: BTreeMap<String, u32>,
+    pub standing_order: Option<BTreeMap<String, u32>>,
     /// Eggs in each of these; a dozen unless said.
     pub order_eggs_per_carton: Option<u32>,
     /// Whose eggs; hens' unless said.

@@ -5,6 +5,7 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use chrono::{Days, NaiveDate};
 use pointdown_core::book::Sheet;
+use pointdown_core::book::due::Now;
 use pointdown_core::farm::{Farm, FarmError};
 use pointdown_core::record::Zone;
 use serde::{Deserialize, Serialize};
@@ -33,6 +34,8 @@ pub(super) struct Shown {
     next: Option<NaiveDate>,
     sheet: Sheet,
     sheet_hash: String,
+    /// What is due next and why; only today.
+    next_due: Option<Now>,
     /// Records of all days.
     records: u64,
     /// Phones that may still bring something.
@@ -99,6 +102,7 @@ fn shown(
         next,
         sheet: farm.sheet(day, day)?,
         sheet_hash: farm.sheet_hash(day, day)?,
+        next_due: (day == today).then(|| farm.now()).transpose()?,
         records: farm.record_count()?,
         phones,
         now,

@@ -108,6 +108,9 @@ fn it_shows_what_the_phones_logged_and_says_when_there_is_more() {
         "unknown, not zero"
     );
 
+    assert_eq!(shown["next_due"]["due"], json!([]), "nothing is here yet");
+    assert_eq!(screen.sheet("?day=2026-01-01").1["next_due"], Value::Null);
+
     let mut news = Stream::open(
         &server,
         "/kitchen/events",

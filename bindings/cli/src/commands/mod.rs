@@ -4,15 +4,24 @@ mod exchange;
 mod fields;
 mod holds;
 mod log;
+mod now;
 mod records;
 mod setup;
 mod sheet;
+mod stocktake;
+mod suggest;
+mod takings;
+mod trace;
 mod upkeep;
 
 use std::path::PathBuf;
 use std::sync::Arc;
 
 use pointdown_core::farm::{Env, ErrorKind, Farm, FarmError, Location, System};
+
+pub(crate) use stocktake::StocktakeArgs;
+pub(crate) use suggest::{Even, Oldest};
+pub(crate) use trace::CallBackArgs;
 
 use crate::args::{Cli, Command};
 use crate::fail::Failure;
@@ -136,6 +145,16 @@ pub(crate) fn run(cli: Cli, screen: &mut Screen<'_>) -> Result<(), Failure> {
             sheet::range(&base, screen, &from, to.as_deref().unwrap_or("today"))
         }
         Command::OnHand => sheet::on_hand(&base, screen),
+        Command::Now => now::now(&base, screen),
+        Command::Oldest(ask) => suggest::oldest(&base, screen, &ask),
+        Command::Even(ask) => suggest::even(&base, screen, &ask),
+        Command::Trace { code } => trace::trace(&base, screen, &code),
+        Command::CallBack(ask) => trace::call_back(&base, screen, &ask),
+        Command::Takings { from, to } => {
+            takings::takings(&base, screen, &from, to.as_deref().unwrap_or("today"))
+        }
+        Command::Orders { days } => takings::orders(&base, screen, days),
+        Command::Stocktake(ask) => stocktake::stocktake(&base, screen, &ask),
         Command::Join {
             url,
             code,

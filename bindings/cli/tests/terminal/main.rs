@@ -8,5 +8,6 @@ mod kinds;
 mod phone;
 mod server;
 mod shapes;
+mod shelf;
 mod times;
 mod together;

@@ -70,7 +70,8 @@ fn unpacked(desk: &Desk, stands: &Here, at: Instant, all: &mut Vec<Due>) {
     } else if let Some(candle) = candle(desk, stands, at, cold_at) {
         all.push(candle);
     }
-    if let Some(found) = cold {
+    if let Some(mut found) = cold {
+        found.why.push(stands.laid_by.clone());
         all.push(Due::of(What::Chill, Some(found.value), found.why, &found.caution).about(stands));
     }
     if let Some(found) = last(desk, stands, LastDay::PackBy, today(desk, at)) {
@@ -80,11 +81,10 @@ fn unpacked(desk: &Desk, stands: &Here, at: Instant, all: &mut Vec<Due>) {
 }
 
 fn wash(desk: &Desk, stands: &Here, cold: Option<Instant>) -> Due {
-    // The earliest egg has been in the basket since its gather at most; a day from laying is sooner.
-    let day = stands.laid.plus_ms(DAY_MS);
+    let day = stands.gathered.unwrap_or(stands.laid).plus_ms(DAY_MS);
     let by = cold.map_or(day, |cold| cold.min(day));
     let mut why = vec![Reason::common_practice(
-        "Clean within a day, before the eggs are chilled: dirt dries on, and a cold egg draws in what \
+        "Clean within a day of gathering, before the eggs are chilled: dirt dries on, and a cold egg draws in what \
          is on its shell. What is clean already needs nothing.",
     )];
     let pack = desk.setting.pack.as_ref();

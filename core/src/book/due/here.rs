@@ -6,8 +6,8 @@ use super::super::Place;
 use super::super::trace::{Paths, Share};
 use super::Desk;
 use crate::record::{Body, Id, Instant, Lot, Record};
-use crate::trade::Species;
 use crate::trade::clock::lay_window;
+use crate::trade::{Reason, Species};
 
 /// Eggs that stand at a station: of one lot, or in the cartons of one run.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -28,8 +28,12 @@ pub struct Here {
     pub cartons: u32,
     /// The earliest moment at which one of them can have been laid.
     pub laid: Instant,
+    /// How that moment is known.
+    pub laid_by: Reason,
     /// Since then, in minutes of elapsed time.
     pub age_minutes: i64,
+    /// The first gather that one of them can be of.
+    pub gathered: Option<Instant>,
     /// Whether a gather is known that they are of; if not, `laid` is the day before their lot's day
     /// began.
     pub known_round: bool,
@@ -121,7 +125,10 @@ fn stands(
         .filter_map(|id| facts.records.get(id))
         .filter(|r| matches!(r.body, Body::Gather(_)))
         .collect();
-    let laid = gathers.iter().map(|g| earliest(desk, g)).min();
+    let laid = gathers
+        .iter()
+        .map(|g| earliest(desk, g))
+        .min_by_key(|(at, _)| *at);
     let unknown = || {
         let day = lots.iter().map(|(lot, _)| lot.day).min().unwrap_or(lot.day);
         facts.zone.day_begins(day.pred_opt().unwrap_or(day))
@@ -143,7 +150,11 @@ fn stands(
         let share = if all { Share::All } else { Share::May };
         held = Some(held.map_or(share, |h| h.min(share)));
     }
-    let laid_at = laid.unwrap_or_else(unknown);
+    let known_round = laid.is_some();
+    let (laid, laid_by) = laid.unwrap_or_else(|| {
+        let words = "No gather of them is known: they count as laid the day before their lot";
+        (unknown(), Reason::common_practice(words))
+    });
     Here {
         place,
         species: lot.species,
@@ -152,9 +163,11 @@ fn stands(
         code: None,
         eggs,
         cartons: 0,
-        laid: laid_at,
-        age_minutes: (at.ms() - laid_at.ms()).max(0) / 60_000,
-        known_round: laid.is_some(),
+        laid,
+        laid_by,
+        age_minutes: (at.ms() - laid.ms()).max(0) / 60_000,
+        gathered: gathers.iter().map(|g| g.at).min(),
+        known_round,
         held,
         holds,
     }
@@ -169,11 +182,14 @@ fn found(desk: &Desk, upstream: &[BTreeSet<Id>]) -> bool {
     })
 }
 
-/// The earliest moment at which an egg of a gather can have been laid.
-pub(super) fn earliest(desk: &Desk, gather: &Record) -> Instant {
+/// The earliest moment at which an egg of a gather can have been laid, and why.
+fn earliest(desk: &Desk, gather: &Record) -> (Instant, Reason) {
     let before = desk.gathered_before.get(&gather.id).map(|at| at.utc());
-    match lay_window(before, gather.at.utc()) {
-        Ok(window) => Instant::from_ms(window.value.earliest.timestamp_millis()),
-        Err(_) => gather.at,
-    }
+    let found = lay_window(before, gather.at.utc()).ok();
+    let why = found.as_ref().and_then(|f| f.why.first().cloned());
+    let at = found.map_or(gather.at, |f| {
+        Instant::from_ms(f.value.earliest.timestamp_millis())
+    });
+    let why = why.unwrap_or_else(|| Reason::common_practice("The gather itself"));
+    (at, why)
 }

@@ -131,7 +131,7 @@ pub fn now(desk: &Desk, at: Instant) -> Now {
     for line in &mut due {
         line.overdue = line.due.is_some_and(|due| due <= at);
     }
-    due.sort_by(|a, b| order(a).cmp(&order(b)));
+    due.sort_by_key(order);
     let pack = desk.setting.pack.as_ref();
     Now {
         at,

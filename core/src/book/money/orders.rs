@@ -69,12 +69,15 @@ pub struct Orders {
 /// The standing orders of an outlet on a span of days.
 pub fn due_orders(id: Id, outlet: &Outlet, first: NaiveDate, days: u32) -> Vec<Standing> {
     let mut all = Vec::new();
+    let Some(week) = &outlet.standing_order else {
+        return all;
+    };
     for n in 0..u64::from(days) {
         let Some(day) = first.checked_add_days(Days::new(n)) else {
             break;
         };
         let word = WEEKDAYS[day.weekday().num_days_from_monday() as usize];
-        let cartons = outlet.standing_order.get(word).copied().unwrap_or(0);
+        let cartons = week.get(word).copied().unwrap_or(0);
         if cartons > 0 && outlet.retired.is_none_or(|last| day <= last) {
             all.push(Standing {
                 outlet: id,

@@ -127,8 +127,8 @@ impl Taken {
 /// Adds up the outs of a span. One pass.
 pub fn takings(input: &TakingsInput) -> Takings {
     let mut all = Taken::default();
-    let mut by_outlet: BTreeMap<(Option<Id>, Option<String>), (Option<String>, Taken)> =
-        BTreeMap::new();
+    type Key = (Option<Id>, Option<String>);
+    let mut by_outlet: BTreeMap<Key, (Option<String>, Taken)> = BTreeMap::new();
     let mut cartons: BTreeMap<(Species, Option<u32>, Option<String>), CartonPrice> =
         BTreeMap::new();
     for record in &input.outs {

@@ -157,8 +157,50 @@ function gone(data) {
   return table("Out of the house", ["How", "Cartons#", "Eggs#"], rows, "No eggs left.");
 }
 
+/** Until when, in the farm's own zone; a limit in days ends with its last day. */
+function until(line, zone) {
+  if (line.due === null) return "no date";
+  const last = ["pack", "sell", "best_by", "hold_ends"].includes(line.what);
+  return last ? `end of ${moment(line.due - 1, zone).replace(/,[^,]*$/, "")}` : moment(line.due, zone);
+}
+
+/** What is due next, each line with its rule and where that is from. */
+function due(data) {
+  const lines = data.next_due?.due ?? [];
+  const box = el("section", { class: "card due", "aria-labelledby": "due" }, el("h2", { id: "due" }, "Due next"));
+  if (lines.length === 0) {
+    box.append(el("p", { class: "none" }, "Nothing is due."));
+    return box;
+  }
+  const since = (line) => ["set_apart", "cooler"].includes(line.what);
+  const item = (line) => {
+    const late = line.overdue && !since(line);
+    const what = [
+      line.eggs > 0 ? eggs(line.eggs) : "",
+      line.species ? word(line.species).toLowerCase() : "",
+      line.place ? word(line.place).toLowerCase() : "",
+      line.code ?? (line.lot ? line.lot.slice(0, 10) : ""),
+      line.name ?? "",
+      line.held === "may" ? "some may be held" : "",
+    ].filter((text) => text).join(", ");
+    return el("li", { class: late || since(line) ? "late" : undefined },
+      el("p", {}, el("b", {}, word(`due_${line.what}`)), " ",
+        since(line) ? `since ${moment(line.due, data.zone)}` : until(line, data.zone),
+        late ? el("strong", {}, " overdue") : null),
+      el("p", {}, what),
+      el("p", { class: "small" }, line.why.map((why) => `${why.rule} (${why.source})`).join("; ")));
+  };
+  const cautions = [...new Set([...lines.map((line) => line.caution), data.next_due.caution])];
+  box.append(el("ol", {}, lines.map(item)), ...cautions.map((text) => el("p", { class: "small" }, text)));
+  return box;
+}
+
+/** What of the list makes the page anew: not the ages, which rise every minute. */
+const dueNow = (data) => JSON.stringify(data.next_due?.due.map((line) =>
+  [line.what, line.due, line.overdue, line.eggs, line.lot, line.run, line.held]));
+
 function show(data) {
-  const fresh = !shown || shown.sheet_hash !== data.sheet_hash || shown.day !== data.day;
+  const fresh = !shown || dueNow(shown) !== dueNow(data) || shown.sheet_hash !== data.sheet_hash || shown.day !== data.day;
   const { sheet } = data;
   const isToday = data.day === data.today;
   $("farm").textContent = data.name ?? "The farm’s set-up has not come yet";
@@ -173,6 +215,7 @@ function show(data) {
     $("totals").replaceChildren(
       el("div", { class: "glance" }, candle(data),
         el("div", { class: "stations" }, onHand(data), moved(data), unaccounted(data))),
+      data.next_due ? due(data) : "",
       el("div", { class: "tables" },
         coops(data),
         totals("Gathered by", "Person", sheet.gathered.by_person, "No gather was logged."),

@@ -45,6 +45,9 @@ const WORDS = {
   impact_crack: "Knocked crack", hairline_crack: "Hairline crack", leaker: "Leaking",
   long: "Too long", round: "Too round", unknown_age: "Age not known", very_small: "Tiny",
   home: "Own kitchen", feed: "Feed", compost: "Compost", discard: "Thrown away", hatch: "Hatching",
+  due_set_apart: "Held: set apart", due_cooler: "Look at the cooler", due_chill: "Into the cooler by",
+  due_wash: "Clean by", due_candle: "Candle by", due_pack: "Pack by", due_sell: "Sell by",
+  due_best_by: "Best by", due_hold_ends: "Hold ends", due_brush: "Replace the brush by",
   cloth: "Single-use cloth", paper_towel: "Paper towel", spray: "Spray", dry: "Dry cleaning",
 };
 
