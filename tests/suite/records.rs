@@ -104,6 +104,7 @@ fn other(kind: Kind, field: &str, ty: FieldType) -> Value {
         (_, "coop") => json!({"coop": "Pond"}),
         (_, "cooler") => json!({"cooler": "Larder"}),
         (_, "outlet") => json!({"outlet": "Gate"}),
+        (Kind::Outlet, "standing_order") => json!({"standing_order": "mon=1,sat=2"}),
         (_, "until" | "best_by") => json!({field: "2026-06-09"}),
         _ => {
             let value = match ty {

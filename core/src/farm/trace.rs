@@ -11,9 +11,13 @@ use crate::record::{Body, Hold, Id, Instant, InvalidRecord, Kind, Lot, Record};
 use crate::store::Tx;
 use crate::trade::Species;
 
+/// A little over a year.
+const LATELY_MS: i64 = 400 * 86_400_000;
+
 impl Farm {
     /// Everything that may be behind the cartons with this printed code, lot code or record id, and
-    /// where they went; the latest run first. Several runs can carry one code.
+    /// where they went; the latest run first. Several runs can carry one code; those of earlier
+    /// years are meant only where none of the last 400 days carries it.
     ///
     /// # Errors
     /// [`ErrorKind::NotFound`] where no carton carries the code; [`ErrorKind::Invalid`] for the id
@@ -23,7 +27,12 @@ impl Farm {
         let code = code.trim();
         let mut inner = self.lock();
         let mut runs = inner.store.read::<_, FarmError>(|tx| {
-            let printed = tx.runs_with_code(code)?;
+            // A carton in someone's hand is of the last months as a rule; the years before are
+            // looked through only where none of these carries the code.
+            let mut printed = tx.runs_with_code(code, now.plus_ms(-LATELY_MS))?;
+            if printed.is_empty() {
+                printed = tx.runs_with_code(code, Instant::EARLIEST)?;
+            }
             match lot_code(tx, code)? {
                 Some(lots) if printed.is_empty() => {
                     let mut all = Vec::new();

@@ -118,13 +118,14 @@ impl Tx<'_> {
             .collect()
     }
 
-    /// Live carton runs with this printed code, the latest first.
-    pub fn runs_with_code(&self, code: &str) -> Result<Vec<Id>, StoreError> {
+    /// Live carton runs of a moment or later with this printed code, the latest first.
+    pub fn runs_with_code(&self, code: &str, since: Instant) -> Result<Vec<Id>, StoreError> {
         let mut statement = self.sql.prepare_cached(
-            "SELECT id FROM record WHERE kind = 'carton' AND standing = 0
+            "SELECT id FROM record WHERE kind = 'carton' AND at >= ?2 AND standing = 0
              AND json_extract(fields, '$.code') = ?1 COLLATE NOCASE ORDER BY at DESC, id DESC",
         )?;
-        let rows = statement.query_map([code], |row| row.get::<_, String>(0))?;
+        let which = params![code, since.ms()];
+        let rows = statement.query_map(which, |row| row.get::<_, String>(0))?;
         rows.map(|run| id(&run?)).collect()
     }
 

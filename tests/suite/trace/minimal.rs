@@ -33,18 +33,26 @@ fn history(dice: &mut Dice) -> (Vec<Step>, Vec<Option<usize>>) {
     let mut run: Vec<Option<usize>> = Vec::new();
     let (mut at, mut balance) = (0i64, std::collections::BTreeMap::<Place, i64>::new());
     let mut left: Vec<(usize, i64)> = Vec::new();
+    // Every other history plays at the shelf: packed straight from the basket, and taken whole.
+    let shelf = dice.roll(2) == 0;
+    let roll = |dice: &mut Dice| match shelf {
+        true => [0, 0, 7, 7, 7, 8, 8, 8, 9][dice.roll(9)],
+        false => dice.roll(12),
+    };
     for n in 0..4 + dice.roll(5) {
         let mut here = |p: Place| *balance.entry(p).or_default();
         let most = |have: i64, dice: &mut Dice| -> u32 {
             // Now and then more than there is: the records contradict one another then.
             if dice.roll(40) == 0 {
                 have as u32 + 1
+            } else if shelf && dice.roll(2) == 0 {
+                have.clamp(1, 4) as u32
             } else {
                 1 + dice.roll(have.clamp(1, 3) as usize) as u32
             }
         };
         let mut alone = false;
-        let (from, to, eggs, of) = match dice.roll(12) {
+        let (from, to, eggs, of) = match roll(dice) {
             3 | 4 if here(Basket) > 0 => (Basket, Clean, most(here(Basket), dice), None),
             5 | 6 if here(Clean) > 0 => (Clean, Cartoned, most(here(Clean), dice), Some(n)),
             7 if here(Basket) > 0 => (Basket, Cartoned, most(here(Basket), dice), Some(n)),
@@ -139,7 +147,7 @@ fn ids(mask: u16, n: usize) -> BTreeSet<Id> {
 #[test]
 fn the_answer_is_what_some_story_tells_and_nothing_more() {
     let (mut contradictions, mut pooled, mut sure, mut stories) = (0, 0, 0, 0);
-    for seed in 0..1500 {
+    for seed in 0..2000 {
         let mut dice = Dice(seed);
         let (steps, run) = history(&mut dice);
         let told = tell(&steps, &run);

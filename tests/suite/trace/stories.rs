@@ -10,6 +10,9 @@ use pointdown_core::book::trace::Step;
 /// An egg: the steps that it went through, as bits, and the carton run that it is of.
 type Egg = (u16, Option<usize>);
 
+/// A step and an egg that it took.
+type Taken = (usize, Egg);
+
 #[derive(Clone, PartialEq, Eq, Hash, Default)]
 struct State {
     /// Eggs by place; the order says nothing, so each list is kept sorted.
@@ -93,13 +96,13 @@ struct Walk<'a> {
     /// States from which no story reaches its end.
     dead: HashSet<(usize, State)>,
     /// States from which every story was told, with what led there noted already.
-    done: HashSet<(usize, State, Vec<(usize, Egg)>)>,
+    done: HashSet<(usize, State, Vec<Taken>)>,
 }
 
 impl Walk<'_> {
     /// Goes on from a state; gives whether some story reaches its end. `taken` is what each step
     /// took so far.
-    fn on(&mut self, at: usize, state: State, taken: &mut Vec<(usize, Egg)>) -> bool {
+    fn on(&mut self, at: usize, state: State, taken: &mut Vec<Taken>) -> bool {
         if self.dead.contains(&(at, state.clone())) {
             return false;
         }
@@ -216,7 +219,7 @@ impl Walk<'_> {
         }
     }
 
-    fn end(&mut self, state: &State, taken: &[(usize, Egg)]) {
+    fn end(&mut self, state: &State, taken: &[Taken]) {
         self.told.stories += 1;
         for (n, (mask, _)) in taken {
             self.told.possible[*n] |= mask;

@@ -54,7 +54,7 @@ const LINES: &[(&str, &str)] = &[
         "choice=both_right",
     ),
     (
-        "outlet name=Shop contact=555-0100 retired=today",
+        "outlet name=Shop contact=555-0100 standing_order=fri=3,tue=1 order_eggs_per_carton=6 order_species=duck retired=today",
         "contact=",
     ),
 ];
