@@ -6,6 +6,8 @@
 
 #[cfg(feature = "native")]
 mod backup;
+#[cfg(feature = "files")]
+mod book;
 mod bundle;
 mod env;
 mod error;
