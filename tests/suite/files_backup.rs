@@ -130,7 +130,7 @@ fn a_damaged_backup_is_refused_with_reasons_and_leaves_nothing() {
     );
     shelf.phone.farm.back_up(&backup).expect("a backup");
     let bytes = fs::read(&backup).expect("the file");
-    let mut refused = |what: &str, bytes: &[u8]| {
+    let refused = |what: &str, bytes: &[u8]| {
         fs::write(&bad, bytes).expect("written");
         let files = shelf.files();
         let e = Farm::restore(&bad, &new).expect_err(what);

@@ -168,7 +168,11 @@ impl Part {
         // SQLite file format, section 1.3: the first 16 bytes of every database.
         let known = file.read_exact(&mut first).is_ok() && &first == b"SQLite format 3\0";
         if !known {
-            let message = format!("{} is no backup: it is no database", backup.display());
+            let what = match &first == b"pointdown bundle" {
+                true => "it is a bundle, which is imported",
+                false => "it is no database",
+            };
+            let message = format!("{} is no backup: {what}", backup.display());
             return Err(FarmError::new(ErrorKind::Damaged, message));
         }
         let log = with(backup, "-wal");

@@ -7,6 +7,8 @@
 mod asking;
 #[cfg(feature = "native")]
 mod backup;
+#[cfg(feature = "files")]
+mod book;
 mod bundle;
 mod check;
 mod decide;

@@ -7,7 +7,7 @@
 //! # Records as CSV or JSON Lines
 //!
 //! One record a row, with the first facts as they were logged; amendments and voids are rows of their
-//! own. [`columns`] lists the columns of CSV with their meaning. Cells hold what a draft accepts as
+//! own. [`columns()`] lists the columns of CSV with their meaning. Cells hold what a draft accepts as
 //! text: lots as `2026-11-25/hen=12,2026-11-25/duck=3`, weights as `58,61.5`, tallies as `a=10,b=2`,
 //! yes and no, temperatures in °C, ids with 22 characters, the new values of an amendment as JSON. A
 //! record that such cells cannot hold exactly (of a newer version, or written wrongly by a foreign
@@ -24,11 +24,13 @@ mod book;
 mod columns;
 mod dates;
 mod findings;
+mod flocks;
 mod ids;
 mod log;
 mod map;
 mod page;
 mod plan;
+mod read;
 mod records;
 mod shown;
 mod table;
@@ -41,9 +43,8 @@ pub use log::{Coop, FromLog, from_log};
 pub use map::{LogColumn, LogMap};
 pub use page::page;
 pub use plan::{LogPlan, WeightUnit};
-pub use records::{
-    FileRecord, FileRecords, Format, Stored, is_records, read_records, write_records,
-};
+pub use read::{is_records, read_records};
+pub use records::{FileRecord, FileRecords, Format, Stored, write_records};
 pub use shown::Units;
 pub use table::LARGEST;
 pub use text::{as_csv, as_text};
