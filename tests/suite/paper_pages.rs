@@ -188,7 +188,7 @@ fn the_day_sheet_tells_unknown_from_none() {
         .unwrap()
         .html;
     assert!(
-        html.contains("<b>7</b>") && html.contains("and 1 flock day unknown"),
+        html.contains(">7</b>") && html.contains("and 1 flock day unknown"),
         "{html}"
     );
     let row = |coop: &str, species: &str| {

@@ -276,7 +276,7 @@ fn sheets_print_on_the_paper_they_are_for() {
         let text = day.text();
         for words in [
             "Tuesday 24 November 2026",
-            "20 gathered",
+            "gathered 20",
             "On hand",
             "<script>alert(1)</script>",
         ] {
@@ -324,7 +324,7 @@ fn trends_print_with_picture_and_table() {
     // Once in the picture, and once in the table.
     assert!(text.matches("2026-11-24").count() >= 2, "{text}");
     for words in [
-        "eggs per 100 hens a day",
+        "eggs per 100 birds a day",
         "75.0",
         "46.8 to 91.1",
         "veterinarian",

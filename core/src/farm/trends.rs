@@ -26,10 +26,11 @@ impl Farm {
             return Err(InvalidRecord::new("to", to, allowed).into());
         }
         self.lock().store.read(|tx| {
+            // The day before the first tells whether that one follows a gap.
             let watched = to
                 .checked_sub_days(Days::new(WATCHED_DAYS))
                 .unwrap_or(from)
-                .min(from);
+                .min(from.pred_opt().unwrap_or(from));
             Ok(trends(&TrendInput {
                 from,
                 to,

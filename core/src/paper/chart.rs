@@ -27,26 +27,8 @@ const PANEL: f64 = 284.0;
 /// More than [`MOST_SPANS`] spans.
 pub fn trend_chart(trends: &Trends) -> Result<String, InvalidRecord> {
     can_be_drawn(trends)?;
-    let all: Vec<&Trend> = shown(trends);
+    let all = trends.shown();
     Ok(svg(trends, &all, "trends").into_string())
-}
-
-/// The trends worth a panel: all coops together only where there are several.
-pub(super) fn shown(trends: &Trends) -> Vec<&Trend> {
-    let several = |t: &&Trend| {
-        trends
-            .flocks
-            .iter()
-            .filter(|f| f.species == t.species)
-            .count()
-            > 1
-    };
-    trends
-        .species
-        .iter()
-        .filter(several)
-        .chain(&trends.flocks)
-        .collect()
 }
 
 pub(super) fn can_be_drawn(trends: &Trends) -> Result<(), InvalidRecord> {
@@ -113,7 +95,7 @@ fn told(trend: &Trend) -> String {
             a.1.per_hen_day.total_cmp(&b.1.per_hen_day)
         };
         said.push(format!(
-            "Eggs per 100 hens a day: {} in {}",
+            "Eggs per 100 birds a day: {} in {}",
             hundred(first.1),
             first.0.label
         ));
@@ -129,7 +111,7 @@ fn told(trend: &Trend) -> String {
         said.push(format!("{} in {}.", hundred(last.1), last.0.label));
     } else if let [(span, rate)] = rated.as_slice() {
         said.push(format!(
-            "Eggs per 100 hens a day: {} in {}.",
+            "Eggs per 100 birds a day: {} in {}.",
             hundred(*rate),
             span.label
         ));
@@ -167,7 +149,7 @@ fn panel(trend: &Trend, gap: &str) -> Markup {
     let bar = (column * 0.7).min(34.0);
     html! {
         text.head x="0" y="16" { (heading(trend)) }
-        text.name x=(number(LEFT)) y="36" { "eggs per 100 hens a day" }
+        text.name x=(number(LEFT)) y="36" { "eggs per 100 birds a day" }
         text.name x=(number(LEFT)) y=(number(EGGS.0 - 8.0)) { "eggs gathered" }
         @for (n, span) in spans.iter().enumerate() {
             @if span.eggs.is_none() && span.days.unknown > 0 {
@@ -277,7 +259,7 @@ fn nice(n: i64) -> i64 {
 pub(super) fn in_words(rate: Rate) -> (String, String) {
     let range = match rate.interval {
         Some(range) => format!("{:.1} to {:.1}", 100.0 * range.low, 100.0 * range.high),
-        None => "more eggs than hens: count the birds".into(),
+        None => "more eggs than birds: count them".into(),
     };
     (hundred(rate), range)
 }

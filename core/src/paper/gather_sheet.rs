@@ -136,7 +136,7 @@ fn flock(blank: &GatherSheet<'_>, coop: &str, species: Species, last: NaiveDate)
                                     (day)
                                 }
                                 td {}
-                                td.given { (coop) }
+                                td.given { span.two { (coop) } }
                                 td.given { (species.code()) }
                                 @for _ in 0..7 { td {} }
                             }

@@ -2,7 +2,7 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use super::chart::{CHART_STYLE, can_be_drawn, heading, in_words, share_in_words, shown, svg};
+use super::chart::{CHART_STYLE, can_be_drawn, heading, in_words, share_in_words, svg};
 use super::figures::{cups, mark};
 use super::page::{Sheet, document, number};
 use super::words::{counted, plain};
@@ -24,7 +24,7 @@ pub fn trend_page(farm: &str, trends: &Trends, paper: Paper) -> Result<Page, Inv
         trends.from,
         trends.to
     );
-    let all = shown(trends);
+    let all = trends.shown();
     let body = html! {
         main {
             header.top {
@@ -51,7 +51,7 @@ pub fn trend_page(farm: &str, trends: &Trends, paper: Paper) -> Result<Page, Inv
             }
             footer.caution {
                 p { (trends.caution) }
-                p.small { "Eggs per 100 hens a day: eggs of the days with a gather and a headcount, over the hens \
+                p.small { "Eggs per 100 birds a day (hen-day production): eggs of the days with a gather and a headcount, over the birds \
                     of these days; source: an international livestock glossary. Range: Wilson's score \
                     interval; source: Statistics in Medicine 17:857–872 (1998)." }
             }
@@ -76,7 +76,7 @@ fn table(trend: &Trend) -> Markup {
             thead { tr {
                 th scope="col" { "when" }
                 th.num scope="col" { "eggs" }
-                th.num scope="col" { "per 100 hens" }
+                th.num scope="col" { "per 100 birds" }
                 th.num scope="col" { "range" }
                 th.num scope="col" { "hen-days" }
                 th.num scope="col" { "days known" }

@@ -28,35 +28,7 @@ Where the labels are too small for all that has to be said, each carton takes tw
 pub(crate) enum Page {
     /// Carton labels, with a code that traces the carton.
     #[command(after_help = SHEETS)]
-    Labels {
-        /// The run of cartons: its printed code, or the end of its id.
-        #[arg(allow_hyphen_values = true)]
-        carton: String,
-        /// The labels in the printer; unless given, sheets that hold all that has to be said.
-        #[arg(long, value_name = "SHEET")]
-        sheet: Option<String>,
-        /// The first free label of a partly used sheet, from 1, row by row.
-        #[arg(long, value_name = "N", default_value_t = 1)]
-        first: u32,
-        /// How many cartons to label; those of the run unless given.
-        #[arg(long, value_name = "N")]
-        cartons: Option<u32>,
-        /// You say that the eggs were weighed; without it, the weights on record do.
-        #[arg(long)]
-        weighed: bool,
-        /// You say that each egg was candled and graded; without it, the candlings on record do.
-        #[arg(long)]
-        graded: bool,
-        /// The code that an authority gave the producer.
-        #[arg(long, value_name = "CODE")]
-        producer_code: Option<String>,
-        /// Further words, which have to be true; may stand several times.
-        #[arg(long, value_name = "WORDS")]
-        claim: Vec<String>,
-        /// The page to write; labels.html unless given. An older one is replaced.
-        #[arg(long, value_name = "FILE.html", default_value = "labels.html")]
-        out: PathBuf,
-    },
+    Labels(Labels),
     /// The combined totals of a day, or of several days.
     DaySheet {
         /// The day, or the first day; today unless given.
@@ -114,6 +86,37 @@ pub(crate) enum Page {
 }
 
 #[derive(Debug, clap::Args)]
+pub(crate) struct Labels {
+    /// The run of cartons: its printed code, or the end of its id.
+    #[arg(allow_hyphen_values = true)]
+    carton: String,
+    /// The labels in the printer; unless given, sheets that hold all that has to be said.
+    #[arg(long, value_name = "SHEET")]
+    sheet: Option<String>,
+    /// The first free label of a partly used sheet, from 1, row by row.
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    first: u32,
+    /// How many cartons to label; those of the run unless given.
+    #[arg(long, value_name = "N")]
+    cartons: Option<u32>,
+    /// You say that the eggs were weighed; without it, the weights on record do.
+    #[arg(long)]
+    weighed: bool,
+    /// You say that each egg was candled and graded; without it, the candlings on record do.
+    #[arg(long)]
+    graded: bool,
+    /// The code that an authority gave the producer.
+    #[arg(long, value_name = "CODE")]
+    producer_code: Option<String>,
+    /// Further words, which have to be true; may stand several times.
+    #[arg(long, value_name = "WORDS")]
+    claim: Vec<String>,
+    /// The page to write; labels.html unless given. An older one is replaced.
+    #[arg(long, value_name = "FILE.html", default_value = "labels.html")]
+    out: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
 pub(crate) struct PaperArg {
     /// The paper in the printer; unless given, what is usual under the farm's rules.
     #[arg(long, value_parser = PossibleValuesParser::new(Paper::ALL.iter().map(|p| p.code())))]
@@ -134,7 +137,7 @@ pub(super) fn page(base: &Base, screen: &mut Screen<'_>, page: &Page) -> Result<
     let farm = base.open()?;
     let calendar = Calendar::of(&farm)?;
     match page {
-        Page::Labels { out, .. } => return labels(&farm, screen, page, out),
+        Page::Labels(wanted) => labels(&farm, screen, wanted),
         Page::DaySheet {
             day,
             to,
@@ -178,33 +181,20 @@ pub(super) fn page(base: &Base, screen: &mut Screen<'_>, page: &Page) -> Result<
     }
 }
 
-fn labels(farm: &Farm, screen: &mut Screen<'_>, page: &Page, out: &Path) -> Result<(), Failure> {
-    let Page::Labels {
-        carton,
-        sheet,
-        first,
-        cartons,
-        weighed,
-        graded,
-        producer_code,
-        claim,
-        ..
-    } = page
-    else {
-        return Ok(());
-    };
-    let stock: Stock = match sheet {
+fn labels(farm: &Farm, screen: &mut Screen<'_>, wanted: &Labels) -> Result<(), Failure> {
+    let out = &wanted.out;
+    let stock: Stock = match &wanted.sheet {
         Some(text) => text.parse()?,
         None => Stock::usual(farm.usual_paper()?).parse()?,
     };
     let wish = LabelWish {
-        first: *first,
-        cartons: *cartons,
-        weighed: weighed.then_some(true),
-        graded: graded.then_some(true),
-        producer_code: producer_code.clone(),
-        claims: claim.clone(),
-        ..LabelWish::new(farm.find_carton(carton)?, stock)
+        first: wanted.first,
+        cartons: wanted.cartons,
+        weighed: wanted.weighed.then_some(true),
+        graded: wanted.graded.then_some(true),
+        producer_code: wanted.producer_code.clone(),
+        claims: wanted.claim.clone(),
+        ..LabelWish::new(farm.find_carton(&wanted.carton)?, stock)
     };
     let labels = farm.label_page(&wish)?;
     write(out, &labels.page.html)?;

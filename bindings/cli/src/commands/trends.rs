@@ -125,7 +125,7 @@ fn print(farm: &Farm, screen: &mut Screen<'_>, trends: &Trends) -> Result<(), Fa
     if trends.flocks.is_empty() {
         screen.line("No flock was there on these days.")?;
     }
-    for trend in trends.species.iter().chain(&trends.flocks) {
+    for trend in trends.shown() {
         one(screen, trend)?;
     }
     screen.title("Days without a gather are unknown, not zero: they count nowhere.")?;
@@ -143,7 +143,7 @@ fn one(screen: &mut Screen<'_>, trend: &Trend) -> Result<(), Failure> {
                 format!("{:.1}", 100.0 * rate.per_hen_day),
                 match rate.interval {
                     Some(i) => format!("{:.1} to {:.1}", 100.0 * i.low, 100.0 * i.high),
-                    None => "count the birds".into(),
+                    None => "count them".into(),
                 },
             ),
         };
@@ -168,7 +168,7 @@ fn one(screen: &mut Screen<'_>, trend: &Trend) -> Result<(), Failure> {
     let heading = [
         "when",
         "eggs",
-        "per 100 hens",
+        "per 100 birds",
         "range (95 %)",
         "days known",
         "unknown",

@@ -58,7 +58,9 @@ pub(super) fn watch(flock: &FlockDays, to: NaiveDate) -> Watch {
     match found() {
         Ok(Some(watch)) => watch,
         Ok(None) => silent("no days to look at".into()),
-        Err(e) => silent(format!("too little is known to watch for a drop: {e}")),
+        Err(e) => silent(format!(
+            "too little is known of the eight weeks before the last two to watch for a drop: {e}"
+        )),
     }
 }
 

@@ -36,7 +36,7 @@ pub struct TrendInput {
     pub to: NaiveDate,
     /// How long each span is.
     pub step: Step,
-    /// The lines of these days, and of the [`WATCHED_DAYS`] before the last one.
+    /// The lines of these days, of the day before them, and of the [`WATCHED_DAYS`] before the last.
     pub lines: Vec<Line>,
     /// Each flock that should be gathered from.
     pub flocks: Vec<Flock>,
@@ -134,6 +134,24 @@ pub struct Rate {
     /// Its Wilson interval; nothing where there are more eggs than hen-days, which a headcount that
     /// is out of date or a day that was missed can bring about.
     pub interval: Option<Interval>,
+}
+
+impl Trends {
+    /// The trends worth showing: all coops together only where a species lives in several.
+    pub fn shown(&self) -> Vec<&Trend> {
+        let several = |all: &&Trend| {
+            self.flocks
+                .iter()
+                .filter(|f| f.species == all.species)
+                .count()
+                > 1
+        };
+        self.species
+            .iter()
+            .filter(several)
+            .chain(&self.flocks)
+            .collect()
+    }
 }
 
 /// Makes the trends of a span of days.
