@@ -162,31 +162,6 @@ pub(crate) enum Command {
         #[arg(long, value_name = "DAY")]
         to: Option<String>,
     },
-    /// Where eggs are now, by station and lot.
-    OnHand,
-    /// What stands where, how old, and what is due next and why.
-    Now,
-    /// A suggestion: the oldest eggs first, held ones left out and named.
-    Oldest(crate::commands::Oldest),
-    /// A suggestion: even cartons from the weights of single eggs.
-    Even(crate::commands::Even),
-    /// From a carton back to coops, rounds, people and washes, and on to whom it went.
-    Trace {
-        /// The code printed on the carton, its lot code, or the record of the carton run.
-        #[arg(allow_hyphen_values = true)]
-        code: String,
-    },
-    /// Everyone to call, and what to set aside: from a coop and days, or from a record.
-    CallBack(crate::commands::CallBackArgs),
-    /// What was sold, given and eaten, what came in for it, what feed and supplies cost.
-    Takings {
-        /// The first day.
-        #[arg(long, value_name = "DAY")]
-        from: String,
-        /// The last day; today unless given.
-        #[arg(long, value_name = "DAY")]
-        to: Option<String>,
-    },
     /// The standing orders of outlets against what the birds will lay.
     Orders {
         /// How many days ahead, today the first.

@@ -6,15 +6,16 @@ use super::read::flocks;
 use super::take::Chosen;
 use super::{ErrorKind, Farm, FarmError};
 use crate::book::review::What;
+use crate::book::trace::Question;
 use crate::book::trends::Step;
 use crate::paper::{
-    CartonLabel, DaySheet, GatherSheet, LabelOrder, LabelPage, Page, Paper, Stock, day_sheet_page,
-    gather_sheet_page, label_page, run_code, trend_page,
+    CallBack, CartonLabel, DaySheet, GatherSheet, LabelOrder, LabelPage, Page, Paper, Stock,
+    call_back_page, day_sheet_page, gather_sheet_page, label_page, run_code, trend_page,
 };
 use crate::record::{Body, Carton, Id, InvalidRecord, Kind, Lot, Parts, Record};
 use crate::store::{Filter, Tx};
 use crate::trade::Species;
-use crate::trade::label::{LabelRequest, Producer, SizeWords};
+use crate::trade::label::{LabelRequest, Producer, SizeWords, egg_name};
 use crate::trade::units::Grams;
 
 /// Which labels to print.
@@ -210,6 +211,46 @@ impl Farm {
     ) -> Result<Page, FarmError> {
         let trends = self.trends(from, to, step, coop)?;
         Ok(trend_page(&self.shown_name()?, &trends, paper)?)
+    }
+
+    /// The call-back list for print: what is still here, and whom to phone.
+    ///
+    /// # Errors
+    /// As for [`Farm::call_back`].
+    pub fn call_back_page(&self, question: Question, paper: Paper) -> Result<Page, FarmError> {
+        let asked = self.asked(&question)?;
+        let list = self.call_back(question)?;
+        let printed = self.printed()?;
+        let list = CallBack::of(&list, self.zone()?, self.shown_name()?, asked, printed);
+        Ok(call_back_page(&list, paper))
+    }
+
+    /// What a call-back goes out from, in words.
+    fn asked(&self, question: &Question) -> Result<String, FarmError> {
+        Ok(match question {
+            Question::Coop {
+                coop,
+                species,
+                first,
+                last,
+            } => {
+                let names = self.names()?;
+                let coop = coop.map(|id| names.get(&id).cloned().unwrap_or_else(|| id.short()));
+                format!(
+                    "{} of {}, gathered {first} to {last}",
+                    species.map_or("Eggs", egg_name),
+                    coop.map_or("every coop".into(), |name| format!("the coop {name}")),
+                )
+            }
+            Question::Record { record } => {
+                let row = self.record(*record)?;
+                let (kind, day) = row.map(|row| (row.kind, row.day)).unwrap_or_default();
+                format!(
+                    "Eggs that the {kind} of {day} (#{}) is about",
+                    record.short()
+                )
+            }
+        })
     }
 
     fn shown_name(&self) -> Result<String, FarmError> {

@@ -6,6 +6,7 @@
 //! in a farm's records can bring anything in. Sizes are exact, in millimetres and points.
 
 mod call_back;
+mod called;
 mod chart;
 mod day_sheet;
 mod figures;

@@ -100,9 +100,7 @@ pub(super) fn cut_power(database: &Path, after: Option<u32>) {
 
 /// Whether the power has failed.
 pub(super) fn is_off(database: &Path) -> bool {
-    let volume = volume(&database.to_string_lossy());
-    let off = hold(&volume).off;
-    off
+    hold(&volume(&database.to_string_lossy())).off
 }
 
 /// What a file may hold after the power failed now.

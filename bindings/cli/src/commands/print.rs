@@ -2,9 +2,11 @@ use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
 use clap::builder::PossibleValuesParser;
+use pointdown_core::book::trace::Question;
 use pointdown_core::farm::{Farm, LabelWish};
 use pointdown_core::paper::{Paper, Stock};
 use pointdown_core::record::Kind;
+use pointdown_core::trade::Species;
 use serde_json::json;
 
 use super::trends::{Asked, steps};
@@ -61,6 +63,30 @@ pub(crate) enum Page {
         paper: PaperArg,
         /// The page to write. An older one is replaced.
         #[arg(long, value_name = "FILE.html", default_value = "gather-sheet.html")]
+        out: PathBuf,
+    },
+    /// Whom to phone about eggs that should come back, and what to set apart.
+    CallBack {
+        /// A gather, cleaning batch, carton run, hold or cooler reading: its id or the end of it, or a
+        /// printed code. Instead, a coop and days.
+        #[arg(allow_hyphen_values = true, conflicts_with_all = ["coop", "from", "to", "species"])]
+        record: Option<String>,
+        /// The eggs of this coop; of every coop unless given.
+        #[arg(long)]
+        coop: Option<String>,
+        /// Only this species.
+        #[arg(long)]
+        species: Option<String>,
+        /// The first farm day.
+        #[arg(long, value_name = "DAY", required_unless_present = "record")]
+        from: Option<String>,
+        /// The last farm day; the same day unless given.
+        #[arg(long, value_name = "DAY")]
+        to: Option<String>,
+        #[command(flatten)]
+        paper: PaperArg,
+        /// The page to write. An older one is replaced.
+        #[arg(long, value_name = "FILE.html", default_value = "call-back.html")]
         out: PathBuf,
     },
     /// Trends with pictures and tables; see `pointdown trends`.
@@ -165,6 +191,39 @@ pub(super) fn page(base: &Base, screen: &mut Screen<'_>, page: &Page) -> Result<
             let page = farm.gather_sheet_page(coop, from, (*days, *rounds), paper.read(&farm)?)?;
             done(screen, out, &page.html)
         }
+        Page::CallBack {
+            record,
+            coop,
+            species,
+            from,
+            to,
+            paper,
+            out,
+        } => {
+            let question = match (record, from) {
+                (Some(record), _) => Question::Record {
+                    record: farm
+                        .find_carton(record)
+                        .or_else(|_| farm.find_record(record))?,
+                },
+                (None, from) => {
+                    let from = from.as_deref().unwrap_or("today");
+                    let first = calendar.day("from", from)?;
+                    let to = to.as_deref().map(|to| calendar.day("to", to)).transpose()?;
+                    Question::Coop {
+                        coop: coop
+                            .as_deref()
+                            .map(|name| farm.find(Kind::Coop, name))
+                            .transpose()?,
+                        species: species.as_deref().map(species_of).transpose()?,
+                        first,
+                        last: to.unwrap_or(first),
+                    }
+                }
+            };
+            let page = farm.call_back_page(question, paper.read(&farm)?)?;
+            done(screen, out, &page.html)
+        }
         Page::Trends {
             by,
             from,
@@ -225,6 +284,13 @@ fn labels(farm: &Farm, screen: &mut Screen<'_>, wanted: &Labels) -> Result<(), F
         screen.line(format!("- {caution}"))?;
     }
     Ok(())
+}
+
+fn species_of(text: &str) -> Result<Species, Failure> {
+    Species::from_code(text).ok_or_else(|| {
+        let words: Vec<&str> = Species::ALL.iter().map(|s| s.code()).collect();
+        invalid("species", text, format!("allowed are {}", words.join(", ")))
+    })
 }
 
 fn done(screen: &mut Screen<'_>, out: &Path, html: &str) -> Result<(), Failure> {

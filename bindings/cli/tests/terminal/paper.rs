@@ -160,3 +160,41 @@ fn trends_are_a_table_data_and_a_picture() {
     );
     assert_eq!(phone.say("trends --by fortnight").code, 2);
 }
+
+#[test]
+fn the_call_back_list_is_printed_from_a_coop_or_a_record() {
+    let (phone, run) = packed();
+    phone
+        .run(&["add", "outlet", "Roadside stand", "contact=555 0101"])
+        .good();
+    let gone = [
+        "log",
+        "out",
+        "way=sold",
+        "parts=today/hen=12",
+        "cartons=1",
+        "outlet=Roadside stand",
+    ];
+    let carton = format!("carton={run}");
+    phone.run(&[&gone[..], &[&carton]].concat()).good();
+    let page = phone.text_path("call-back.html");
+    for words in ["--coop North --from today", &run] {
+        phone
+            .say(&format!("print call-back {words} --paper a4 --out {page}"))
+            .good();
+        let html = fs::read_to_string(&page).expect("the page");
+        for holds in [
+            "Roadside stand",
+            "555 0101",
+            "2. Phone: 1 call<",
+            "1 carton (12 eggs)",
+            "doctor",
+        ] {
+            assert!(html.contains(holds), "{holds} in {html}");
+        }
+        assert!(html.contains("Nothing of it is on the farm any more."));
+    }
+    assert_eq!(phone.say(&format!("print call-back --out {page}")).code, 2);
+    let geese = format!("print call-back --from today --species goat --out {page} --json");
+    assert_eq!(phone.say(&geese).failed(1)["field"], "species");
+}
