@@ -5,6 +5,7 @@
 //! is durable, and an exchange with a server or another phone is bytes in and bytes out.
 
 mod bundle;
+mod carrier;
 mod env;
 mod error;
 mod exchange;
@@ -23,6 +24,7 @@ mod review;
 mod take;
 mod upkeep;
 
+pub use carrier::Carrier;
 pub use env::Env;
 #[cfg(feature = "native")]
 pub use env::System;
