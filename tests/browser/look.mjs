@@ -23,7 +23,7 @@ try {
       for (const name of ['Add 12 eggs', 'Add 6 eggs', 'Add 1 egg']) await phone.page.getByRole('button', { name, exact: true }).tap();
     }
     if (view === 'pack') {
-      await phone.page.locator('#weight').fill('58.2 60.1 61.4 57.9 62.3 59.0 58.8 60.7 63.1 57.2 58.4 61.9 64.0 55.1 70.2');
+      await phone.page.locator('#weight').fill('2.05 2.1 2.12 2.08 2.2 2.15 2.18 2.11 2.07 2.09');
       await phone.page.getByRole('button', { name: 'Add', exact: true }).tap();
       await phone.page.waitForTimeout(500);
     }

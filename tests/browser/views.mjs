@@ -27,7 +27,7 @@ export async function furnish(phone) {
     { kind: 'wash', at: back(1).getTime(), parts: { [`${day(3)}/duck`]: 6 }, means: 'basin', egg_c: 18, water_start_c: 24, water_end_c: 21 },
     { kind: 'cull', at: back(1).getTime(), station: 'basket', parts: { [`${day(1)}/hen`]: 2 }, reason: 'dung', use: 'compost' },
     { kind: 'cull', station: 'basket', parts: { [`${day(1)}/hen`]: 1 }, reason: 'hairline_crack', use: 'home' },
-    { kind: 'out', way: 'eaten', station: 'clean', parts: { [`${day(2)}/hen`]: 14 } },
+    { kind: 'out', way: 'eaten', station: 'basket', parts: { [`${day(2)}/hen`]: 4 } },
     { kind: 'gather', coop: north.id, species: 'hen', count: 23, floor_laid: 2 },
     { kind: 'gather', coop: pond, species: 'duck', count: 7 },
   ]);

@@ -27,6 +27,8 @@ let queued = false;
 
 export function begin(element, draw) {
   host = element;
+  // What the entry page showed meanwhile goes.
+  host.textContent = '';
   screen = draw;
 }
 
@@ -84,20 +86,25 @@ export function explain(error) {
   return text === key ? error.message : t(key, { message: error.message });
 }
 
-let busy = false;
-// One thing at a time: a second tap before the first is on the disk is no second record.
-export async function act(work) {
-  if (busy) return;
-  busy = true;
-  try {
-    await work();
-  } catch (error) {
-    if (error instanceof Error) console.error(error);
-    say(explain(error), { bad: true });
-  } finally {
-    busy = false;
-    draw();
-  }
+let underway = Promise.resolve();
+const keys = new Set();
+// One thing after the other. With a key, a second tap before the first is on the disk is no second
+// record: it is dropped.
+export function act(work, key = null) {
+  if (key && keys.has(key)) return underway;
+  if (key) keys.add(key);
+  underway = underway.then(async () => {
+    try {
+      await work();
+    } catch (error) {
+      if (error instanceof Error) console.error(error);
+      say(explain(error), { bad: true });
+    } finally {
+      keys.delete(key);
+      draw();
+    }
+  });
+  return underway;
 }
 
 // Logs records and shows what came of it. What was logged is durable when this returns.

@@ -30,7 +30,7 @@ const BAR = [
 ];
 
 function current() {
-  if (!app.home || !app.home.person) return start;
+  if (!app.home?.person || app.starting) return start;
   return VIEWS[app.view] ?? gather;
 }
 
@@ -65,7 +65,8 @@ async function undoToast() {
 }
 
 function frame() {
-  document.body.dataset.view = app.home?.person ? app.view : 'start';
+  document.body.dataset.view = current() === start ? 'start' : app.view;
+  document.body.toggleAttribute('data-toast', Boolean(app.toast));
   if (app.stuck) {
     return html`<main class="stuck" tabindex="-1"><h1>Pointdown</h1>
       <p>${explain(app.stuck)}</p>

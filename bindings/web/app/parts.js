@@ -27,7 +27,7 @@ export function stepper(label, value, set, { least = 0, most = 9999, step = 1, s
   return html`<div class="stepper" role="group" aria-labelledby=${id}>
     <span class="label" id=${id}>${label}${about ? html`<small>${about}</small>` : nothing}</span>
     <button type="button" ?disabled=${value <= least} aria-label=${`${t('less')}: ${label}`} @click=${() => put(value - step)}>−</button>
-    <output>${shown ?? num(value)}</output>
+    <output class=${shown && !/\d/.test(shown) ? 'words' : ''}>${shown ?? num(value)}</output>
     <button type="button" ?disabled=${value >= most} aria-label=${`${t('more')}: ${label}`} @click=${() => put(value + step)}>+</button>
   </div>`;
 }

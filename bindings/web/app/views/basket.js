@@ -34,7 +34,7 @@ function pullSome(species, here) {
     await log([{ kind: 'cull', station: state.station, parts, reason, use: useOf(state.pull) }],
       t('basket.pulled', { n: eggs, reason: t(`defect.${reason}`) }));
     state.pull = blankPull();
-  });
+  }, 'save');
 }
 
 function recount(species) {
@@ -44,7 +44,7 @@ function recount(species) {
       t('basket.recounted', { n: state.counted, species: t(`species.${species}`) }));
     state.recount = null;
     state.counted = null;
-  });
+  }, 'save');
 }
 
 export function view() {

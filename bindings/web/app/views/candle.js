@@ -56,7 +56,7 @@ function save(species, total) {
     }
     await log(drafts, t('candle.done', { n: total }));
     state.found = {};
-  });
+  }, 'save');
 }
 
 export function view() {

@@ -9,10 +9,11 @@ import { num, t, time } from '../words.js';
 
 const COOP = 'pointdown-coop';
 const SPECIES = 'pointdown-species';
+const DOUBLE_MS = 1500;
 
 const me = () => stateOf('gather', () => ({
   coop: localStorage.getItem(COOP), species: localStorage.getItem(SPECIES),
-  count: 0, floor: 0, pulls: [], pulling: null, keys: false,
+  count: 0, floor: 0, pulls: [], pulling: null, keys: false, saved: 0,
 }));
 
 // The coop and species of the last round; the first of each where these are gone.
@@ -56,6 +57,8 @@ const keypad = () => html`<div class="keypad" role="group" aria-label=${t('gathe
 function save() {
   const state = me();
   const { coop, species } = where();
+  // The second half of a double tap is no round without eggs.
+  if (!state.count && Date.now() - state.saved < DOUBLE_MS) return undefined;
   return act(async () => {
     const lot = [app.home.today, species, ...(app.home.setting.coops_apart ? [coop.id] : [])].join('/');
     const round = { kind: 'gather', coop: coop.id, species, count: state.count };
@@ -66,8 +69,8 @@ function save() {
     const said = t('gather.done', { n: state.count, species: t(`species.${species}`), coop: coop.name });
     await log([round, ...pulls], said);
     choose(coop.id, species);
-    Object.assign(state, { count: 0, floor: 0, pulls: [], pulling: null });
-  });
+    Object.assign(state, { count: 0, floor: 0, pulls: [], pulling: null, saved: Date.now() });
+  }, 'save');
 }
 
 function rounds() {

@@ -1,7 +1,7 @@
 // Weighing, and even cartons of one species each.
 
 import { html, nothing } from '../vendor/lit-html.js';
-import { act, app, call, draw, log, stateOf } from '../app.js';
+import { act, app, call, draw, log, say, stateOf } from '../app.js';
 import { choices, heading, onHand, speciesChoice, speciesHere, stepper, take } from '../parts.js';
 import { carton } from '../pictures.js';
 import { day, num, readNumber, t, toGrams, unitOf, weight } from '../words.js';
@@ -59,8 +59,11 @@ function addWeights(event) {
   // A lone comma between digits is a decimal sign; between numbers with spaces it parts them.
   const found = state.typed.split(/[\s;]+|,\s+/).map(readNumber).filter((n) => n !== null).map(toGrams);
   const room = source().eggs - state.grams.length;
-  state.grams.push(...found.filter((g) => g >= 1 && g <= 500).slice(0, room).map((g) => Math.round(g * 10) / 10));
+  const likely = found.filter((g) => g >= 1 && g <= 500);
+  state.grams.push(...likely.slice(0, Math.max(0, room)).map((g) => Math.round(g * 10) / 10));
   state.typed = '';
+  if (likely.length < found.length || !found.length) say(t('pack.not_a_weight', { unit: unitOf('weight') }), { bad: true });
+  else if (likely.length > room) say(t('pack.no_more', { n: source().eggs }), { bad: true });
   again();
   document.getElementById('weight')?.focus();
 }
@@ -115,7 +118,7 @@ function saveWeighed() {
     // Eggs that are in no carton stay on the bench, to be weighed with the next.
     Object.assign(state, { grams: [], plan: null, classes: [] });
     await load();
-  });
+  }, 'save');
 }
 
 function saveCounted() {
@@ -133,7 +136,7 @@ function saveCounted() {
     await log(drafts, t('pack.done', { n: boxes }));
     state.count = null;
     await load();
-  });
+  }, 'save');
 }
 
 function weighing() {

@@ -85,7 +85,7 @@ function one(line) {
   return html`<li class="card finding ${line.weight}">
     <p class="kind">${icon('review')}<b>${t(`weight.${line.weight}`)}</b><small>${dayAndTime(line.since)}</small></p>
     <p>${words(line)}</p>
-    ${line.what.kind === 'breach' ? html`<p class="advice" lang="en">${line.what.why}</p>` : nothing}
+    ${line.what.kind === 'breach' ? html`<details class="why"><summary>${t('why')}</summary><p class="advice" lang="en">${line.what.why}</p></details>` : nothing}
     ${line.weight === 'urgent' ? html`<p class="caution">${t('caution.held')}</p>` : nothing}
     <div class="choices-list">${line.choices.map((choice, at) => html`<button class="wide" @click=${() => decide(line, at, choice)}>${choiceWords(choice, line)}</button>`)}</div>
   </li>`;

@@ -31,7 +31,7 @@ function saveRun(run, out) {
       t('shelf.done', { n: out.cartons, way: t(`way.${out.way}`) }));
     me().open = null;
     await load();
-  });
+  }, 'save');
 }
 
 function saveLoose(out) {
@@ -40,7 +40,7 @@ function saveLoose(out) {
     await log([details({ kind: 'out', way: out.way, station: out.station, parts }, out)],
       t('shelf.done_loose', { n: out.eggs, way: t(`way.${out.way}`) }));
     me().loose = null;
-  });
+  }, 'save');
 }
 
 // To whom, and for how much.

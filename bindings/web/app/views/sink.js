@@ -119,7 +119,7 @@ function save(species, eggs) {
     clearInterval(ticking);
     Object.assign(state, { eggs: null, end: null, began: null, cleaned: false });
     await load();
-  });
+  }, 'save');
 }
 const round = (c) => Math.round(c * 10) / 10;
 

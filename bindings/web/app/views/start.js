@@ -18,6 +18,12 @@ export function invited(code) {
   Object.assign(me(), { way: 'join', invite: code });
 }
 
+// The other views wait until a farm, a person and a first coop are all here.
+const whole = (work) => act(async () => {
+  app.starting = true;
+  try { await work(); } finally { app.starting = false; }
+});
+
 const done = async () => {
   await refresh();
   location.hash = 'gather';
@@ -27,7 +33,7 @@ const done = async () => {
 async function begin(event) {
   event.preventDefault();
   const state = me();
-  await act(async () => {
+  await whole(async () => {
     const farm = { name: state.name, zone: state.zone };
     if (state.rules) farm.rule_pack = state.rules;
     if (state.rules === 'us_federal') Object.assign(farm, { temperature: 'F', weight: 'oz', currency: 'USD' });
@@ -41,7 +47,7 @@ async function begin(event) {
 async function join(event) {
   event.preventDefault();
   const state = me();
-  await act(async () => {
+  await whole(async () => {
     await call('join', { invite: state.invite.trim(), device: state.device });
     app.invited = null;
     await refresh();
@@ -121,11 +127,11 @@ function joinForm() {
 function whoForm() {
   const state = me();
   const waits = !app.home.name;
-  return html`<form @submit=${(event) => { event.preventDefault(); act(() => choose(state.person)); }}>
+  return html`<form @submit=${(event) => { event.preventDefault(); whole(() => choose(state.person)); }}>
     <h1 tabindex="-1">${t('start.who')}</h1>
     ${waits ? html`<p class="about">${icon('waiting')} ${t('farm.coming')}</p>
       <button type="button" class="wide" @click=${() => act(async () => { await call('sync'); await refresh(); })}>${t('sync.now')}</button>` : nothing}
-    ${app.home.people.map((one) => html`<button type="button" class="wide" @click=${() => act(() => choose(one.name))}>${one.name}</button>`)}
+    ${app.home.people.map((one) => html`<button type="button" class="wide" @click=${() => whole(() => choose(one.name))}>${one.name}</button>`)}
     ${textField(t('start.person'), state.person, (v) => { state.person = v; }, { required: true, id: 'person-name' })}
     <button class="main">${t('start.who.go')}</button>
   </form>`;
@@ -133,7 +139,7 @@ function whoForm() {
 
 export function view() {
   const state = me();
-  if (app.home) return whoForm();
+  if (app.home && !app.starting) return whoForm();
   if (state.way === 'begin') return beginForm();
   if (state.way === 'join') return joinForm();
   return door();

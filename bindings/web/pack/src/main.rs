@@ -126,6 +126,9 @@ fn glue(core: &Path) -> Result<Vec<(String, Vec<u8>)>> {
         .input_path(core)
         .web(true)?
         .typescript(false)
+        // Names of functions would be a quarter of what travels.
+        .remove_name_section(true)
+        .remove_producers_section(true)
         .out_name("pointdown")
         .generate_output()?;
     let js = made.js().as_bytes().to_vec();
