@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use pointdown_core::book::review::Choice;
-use pointdown_core::farm::{ErrorKind, Farm, FarmError, Filter};
+use pointdown_core::farm::{ErrorKind, Farm, FarmError, Filter, Logged};
 use pointdown_core::record::{Draft, Fields, Id, Kind, Station};
 use pointdown_core::trade::Species;
 use serde::Deserialize;
@@ -59,8 +59,10 @@ struct List {
 #[derive(Deserialize)]
 struct Decide {
     line: String,
-    /// Which of the line's choices, from 0.
-    choice: usize,
+    /// How the line stood when it was shown.
+    state: String,
+    /// One of its choices, as it was shown.
+    choice: Value,
 }
 
 #[derive(Deserialize)]
@@ -146,8 +148,8 @@ fn answer(farm: &Farm, name: &str, words: &str) -> Result<Value, String> {
         }
         "review" => json_of(farm.review()),
         "decide" => {
-            let Decide { line, choice } = read(words)?;
-            json_of(decide(farm, &line, choice))
+            let answer: Decide = read(words)?;
+            json_of(decide(farm, &answer))
         }
         "person" => {
             let WhoIs { person } = read(words)?;
@@ -201,21 +203,18 @@ fn answer(farm: &Farm, name: &str, words: &str) -> Result<Value, String> {
     }
 }
 
-fn decide(
-    farm: &Farm,
-    line: &str,
-    choice: usize,
-) -> Result<Vec<pointdown_core::farm::Logged>, FarmError> {
+/// Nobody answers a question that was never put: a line that changed since it was shown is gone.
+fn decide(farm: &Farm, answer: &Decide) -> Result<Vec<Logged>, FarmError> {
     let findings = farm.review()?;
-    let chosen: Option<Choice> = findings
+    let chosen: Option<&Choice> = findings
         .iter()
-        .find(|f| f.line == line)
-        .and_then(|f| f.choices.get(choice).cloned());
+        .find(|f| f.line == answer.line && f.state == answer.state)
+        .and_then(|f| f.choices.iter().find(|c| json!(c) == answer.choice));
     match chosen {
-        Some(chosen) => farm.decide(line, &chosen),
+        Some(chosen) => farm.decide(&answer.line, chosen),
         None => Err(FarmError::new(
             ErrorKind::NotFound,
-            "the review list has changed; this line or choice is gone",
+            "the review list has changed since it was shown; look again, then decide",
         )),
     }
 }

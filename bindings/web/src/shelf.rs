@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use chrono::Days;
 use pointdown_core::farm::{Farm, FarmError, Filter, Row};
-use pointdown_core::record::{Body, Id, Kind, Record};
+use pointdown_core::record::{Body, Id, Kind, Lot, Parts, Record};
 use pointdown_core::trade::dates::{LastDay, last_day};
 use serde_json::{Value, json};
 
@@ -32,32 +32,42 @@ pub(crate) fn shelf(farm: &Farm) -> Result<Value, FarmError> {
             })
             .collect())
     };
-    // Eggs of each run that are no longer in it.
-    let mut gone: BTreeMap<Id, i64> = BTreeMap::new();
-    let mut left: BTreeMap<Id, i64> = BTreeMap::new();
+    // What left each run, or came back to it, by lot.
+    let mut left: BTreeMap<Id, BTreeMap<Lot, i64>> = BTreeMap::new();
+    let mut leave = |run: Id, parts: &Parts, sign: i64| {
+        let lots = left.entry(run).or_default();
+        for (lot, n) in &parts.0 {
+            *lots.entry(*lot).or_default() += sign * i64::from(*n);
+        }
+    };
     for (_, body) in bodies(Kind::Out)? {
         if let Body::Out(out) = body
-            && let (Some(run), Some(cartons)) = (out.carton, out.cartons)
+            && let Some(run) = out.carton
         {
-            let back = if out.way == "returned" { -1 } else { 1 };
-            *left.entry(run).or_default() += back * i64::from(cartons);
+            leave(run, &out.parts, if out.way == "returned" { -1 } else { 1 });
         }
     }
     for (_, body) in bodies(Kind::Cull)? {
         if let Body::Cull(cull) = body
             && let Some(run) = cull.carton
         {
-            *gone.entry(run).or_default() += i64::from(cull.parts.eggs());
+            leave(run, &cull.parts, 1);
         }
     }
     let mut runs = Vec::new();
     for (row, body) in bodies(Kind::Carton)? {
         let Body::Carton(run) = body else { continue };
-        let each = i64::from(run.eggs_per_carton.max(1));
-        let pulled = gone.get(&row.id).copied().unwrap_or(0);
-        let cartons = i64::from(run.cartons)
-            - left.get(&row.id).copied().unwrap_or(0)
-            - (pulled + each - 1) / each;
+        let gone = left.remove(&row.id).unwrap_or_default();
+        let parts: BTreeMap<Lot, i64> = run
+            .parts
+            .0
+            .iter()
+            .map(|(lot, n)| (*lot, i64::from(*n) - gone.get(lot).copied().unwrap_or(0)))
+            .filter(|(_, n)| *n > 0)
+            .collect();
+        // A carton from which an egg was pulled is not a full one.
+        let eggs: i64 = parts.values().sum();
+        let cartons = eggs / i64::from(run.eggs_per_carton.max(1));
         if cartons <= 0 {
             continue;
         }
@@ -80,7 +90,7 @@ pub(crate) fn shelf(farm: &Farm) -> Result<Value, FarmError> {
             "packed": run.packed,
             "due": due,
             "days_left": due.map(|day| (day - today).num_days()),
-            "parts": run.parts,
+            "parts": parts,
             "code": run.code,
         }));
     }

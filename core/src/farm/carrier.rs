@@ -26,9 +26,10 @@ impl Farm {
     /// The server that was joined, for an app that brings the messages there itself.
     pub fn carrier(&self) -> Result<Option<Carrier>, FarmError> {
         self.lock().store.read(|tx| {
-            Ok(tx
-                .meta::<Joined>("server")?
-                .map(|Joined { url, token }| Carrier { url, token }))
+            Ok(tx.meta::<Joined>("server")?.map(|joined| Carrier {
+                url: joined.url,
+                token: joined.token,
+            }))
         })
     }
 

@@ -78,8 +78,8 @@ export function view() {
     ${all.length > 1 ? html`<div class="choices" role="group" aria-label=${t('species')}>${all.map((one) => html`<button type="button"
       aria-pressed=${one === species ? 'true' : 'false'} @click=${() => { state.species = one; state.found = {}; draw(); }}>${egg(one)}<span>${t(`species.${one}`)}</span></button>`)}</div>` : nothing}
     <ul class="finds">${qualities(species).map((quality) => html`<li class=${FAULTS.includes(quality) ? 'fault' : ''}>
-      <button class="find" @click=${() => put(quality, 1)} aria-label=${t('candle.add', { quality: word(species, quality) })}>
-        <span>${word(species, quality)}<small>${t(`quality.${quality}.about`)}</small></span><b>${num(state.found[quality] ?? 0)}</b></button>
+      <button class="find" @click=${() => put(quality, 1)}>
+        <span><span class="unseen">${t('candle.add')}</span> ${word(species, quality)}<small>${t(`quality.${quality}.about`)}</small></span><b>${num(state.found[quality] ?? 0)}</b></button>
       <button class="find-less" ?disabled=${!state.found[quality]} aria-label=${t('candle.less', { quality: word(species, quality) })} @click=${() => put(quality, -1)}>−</button></li>`)}</ul>
     ${bad ? html`<label class="tick"><input type="checkbox" .checked=${state.pullToo} @change=${(e) => { state.pullToo = e.target.checked; draw(); }}><span>${t('candle.pull')}</span></label>` : nothing}
     <div class="dock"><button class="main" ?disabled=${!total} @click=${() => save(species, total)}>${total ? t('candle.log', { n: total }) : t('candle.none')}</button></div>

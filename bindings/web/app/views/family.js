@@ -5,11 +5,17 @@ import { act, app, call, draw, refresh, say, stateOf } from '../app.js';
 import { keep } from '../offline.js';
 import { choices, heading, since, textField } from '../parts.js';
 import { icon, symbol } from '../pictures.js';
-import { day, dayAndTime, t } from '../words.js';
+import { day, dayAndTime, daysBetween, t } from '../words.js';
 
 const SAVED = 'pointdown-saved';
 // After so many days without a copy, a word about it.
 const COPY_DAYS = 14;
+
+// Whether a copy is due: a farm on this phone alone has no other.
+export function copyDue() {
+  const saved = localStorage.getItem(SAVED);
+  return !saved || daysBetween(saved, app.home.today) > COPY_DAYS;
+}
 
 const me = () => stateOf('family', () => ({ devices: null, invite: null, code: app.invited ?? '', sure: null }));
 
@@ -124,7 +130,7 @@ function devicesCard() {
 
 function copyCard() {
   const saved = localStorage.getItem(SAVED);
-  const late = !saved || (new Date(app.home.today) - new Date(saved)) / 86_400_000 > COPY_DAYS;
+  const late = copyDue();
   return html`<section class="card"><h2>${t('copy.title')}</h2>
     ${app.kept ? html`<p class="quiet">${t('copy.kept')}</p>` : html`<p class="warn-text">${t('copy.evict')}</p>
       <button class="wide" @click=${() => act(async () => { app.kept = await keep(); say(t(app.kept ? 'copy.kept' : 'copy.not_kept')); })}>${t('copy.ask')}</button>`}

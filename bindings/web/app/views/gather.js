@@ -79,8 +79,8 @@ function rounds() {
   return html`<ul class="rows">${all.map((row) => html`<li>
     <span class="row-main">${egg(row.fields.species)}<b>${num(row.fields.count)}</b>
       <span>${app.home.names[row.fields.coop] ?? ''}<small>${time(row.at)} · ${app.home.names[row.fields.by] ?? ''}</small></span></span>
-    <button class="plain" @click=${() => act(() => takeBack([row.id]))}
-      aria-label=${t('gather.undo', { n: row.fields.count, at: time(row.at) })}>${t('undo')}</button></li>`)}</ul>`;
+    <button class="plain" @click=${() => act(() => takeBack([row.id]))}>${t('undo')}
+      <span class="unseen">${t('gather.undo', { n: row.fields.count, at: time(row.at) })}</span></button></li>`)}</ul>`;
 }
 
 export function view() {
@@ -102,7 +102,7 @@ export function view() {
     </div>
     <div class="adders" role="group" aria-label=${t('gather.add')}>
       ${[1, 6, 12].map((n) => html`<button type="button" class="add" aria-label=${t('gather.plus', { n })} @click=${() => add(n)}>+${num(n)}</button>`)}
-      <button type="button" class="add less" ?disabled=${!state.count} aria-label=${t('gather.minus')} @click=${() => add(-1)}>−1</button>
+      <button type="button" class="add less" ?disabled=${!state.count} @click=${() => add(-1)}>−1 <span class="unseen">${t('gather.minus')}</span></button>
       <button type="button" class="add keys" aria-expanded=${state.keys ? 'true' : 'false'} @click=${() => { state.keys = !state.keys; draw(); }}>
         <span aria-hidden="true">⌨</span><span class="unseen">${t('gather.keypad')}</span></button>
     </div>
@@ -119,7 +119,7 @@ export function view() {
         : html`<button type="button" class="wide" ?disabled=${state.count - pulled() < 1}
             @click=${() => { state.pulling = blankPull(); draw(); }}>${t('gather.pull')}</button>`}
     </div>
-    <div class="dock"><button class="main" @click=${save}>${state.count
+    <div class="dock"><button class="main ${state.count ? '' : 'quietly'}" @click=${save}>${state.count
       ? t('gather.log', { n: state.count, coop: coop.name })
       : t('gather.log_none', { coop: coop.name })}</button></div>
     <h2>${t('gather.today')}</h2>

@@ -1,12 +1,12 @@
 // The review list: what merging brought to light, each line with what can be done in one tap.
 
 import { html, nothing } from '../vendor/lit-html.js';
-import { act, app, call, say, refresh, stateOf, takeBack } from '../app.js';
-import { heading, lotDay, lotSpecies } from '../parts.js';
+import { act, app, call, draw, log, refresh, say, stateOf, takeBack } from '../app.js';
+import { field, heading, lotDay, lotSpecies } from '../parts.js';
 import { icon } from '../pictures.js';
 import { day, dayAndTime, list, num, t, temp, weight } from '../words.js';
 
-const me = () => stateOf('review', () => ({ lines: null, records: {} }));
+const me = () => stateOf('review', () => ({ lines: null, counting: null }));
 
 export async function load() {
   const state = me();
@@ -49,6 +49,9 @@ function words({ what, people }) {
     case 'breach': return t(`rule.${what.rule}`) === `rule.${what.rule}` ? what.rule : t(`rule.${what.rule}`);
     case 'same_name': return t('review.same_name', { name: what.name });
     case 'retired_use': return t('review.retired_use', { species: t(`species.${what.species}`) });
+    case 'misdated': return t(`review.misdated.${what.how}`, { who });
+    case 'count_overtaken': return t('review.count_overtaken', { n: what.counted, then: what.then, now: what.now });
+    case 'farm_voided': return t('review.farm_voided', { who });
     case 'cannot_read': return t('review.cannot_read', { why: what.why });
     default: return what.kind;
   }
@@ -68,17 +71,33 @@ function choiceWords(choice, line) {
   }
 }
 
-function decide(line, at, choice) {
+const COUNTS = new Set(['recount', 'recount_all']);
+
+function decide(line, choice) {
   return act(async () => {
-    if (choice.choice === 'recount') {
-      location.hash = 'basket';
-      return;
-    }
-    const logged = await call('decide', { line: line.line, choice: at });
+    const logged = await call('decide', { line: line.line, state: line.state, choice });
     say(t('review.done'), { undo: () => takeBack(logged.map((one) => one.id)) });
     await refresh();
     await load();
-  });
+  }, 'save');
+}
+
+// What was really found settles a line about too many or too few eggs.
+function count(choice, counted) {
+  const { place: station, lot, species } = choice;
+  return act(async () => {
+    await log([{ kind: 'recount', station, counted, ...(lot ? { lot } : { species }) }], t('review.done'));
+    await load();
+  }, 'save');
+}
+
+function countForm(line, choice) {
+  const state = me();
+  const key = `${line.line} ${choice.choice}`;
+  const open = state.counting?.key === key ? state.counting : null;
+  if (!open) return html`<button class="wide" @click=${() => { state.counting = { key, text: '', n: null }; draw(); }}>${choiceWords(choice, line)}</button>`;
+  return html`${field(t('review.counted', { place: t(`flow.${choice.place}`) }), open.text, (text, n) => { Object.assign(open, { text, n }); }, { mode: 'numeric', id: 'found' })}
+    <button class="main" ?disabled=${!Number.isInteger(open.n) || open.n < 0} @click=${() => count(choice, open.n)}>${t('basket.recount.go')}</button>`;
 }
 
 function one(line) {
@@ -86,8 +105,9 @@ function one(line) {
     <p class="kind">${icon('review')}<b>${t(`weight.${line.weight}`)}</b><small>${dayAndTime(line.since)}</small></p>
     <p>${words(line)}</p>
     ${line.what.kind === 'breach' ? html`<details class="why"><summary>${t('why')}</summary><p class="advice" lang="en">${line.what.why}</p></details>` : nothing}
-    ${line.weight === 'urgent' ? html`<p class="caution">${t('caution.held')}</p>` : nothing}
-    <div class="choices-list">${line.choices.map((choice, at) => html`<button class="wide" @click=${() => decide(line, at, choice)}>${choiceWords(choice, line)}</button>`)}</div>
+    ${line.what.kind === 'held_eggs' ? html`<p class="caution">${t('caution.held')}</p>` : nothing}
+    <div>${line.choices.map((choice) => (COUNTS.has(choice.choice) ? countForm(line, choice)
+      : html`<button class="wide" @click=${() => decide(line, choice)}>${choiceWords(choice, line)}</button>`))}</div>
   </li>`;
 }
 

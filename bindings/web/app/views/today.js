@@ -4,6 +4,7 @@ import { html, nothing, svg } from '../vendor/lit-html.js';
 import { act, app, call, draw, stateOf, takeBack } from '../app.js';
 import { heading, since } from '../parts.js';
 import { egg, icon } from '../pictures.js';
+import { copyDue } from './family.js';
 import { addDays, day, has, nearDay, num, t, time, weight } from '../words.js';
 
 const SPAN = 14;
@@ -102,8 +103,8 @@ function records(rows) {
   return html`<details class="card"><summary>${t('today.records', { n: rows.length })}</summary><ul class="rows">
     ${rows.map((row) => html`<li><span class="row-main"><b>${what(row)}</b><span>${t(`kind.${row.kind}`)}
       <small>${time(row.at)} · ${app.home.names[row.fields.by] ?? ''}${row.fields.coop ? ` · ${app.home.names[row.fields.coop] ?? ''}` : ''}</small></span></span>
-      <button class="plain" @click=${() => act(async () => { await takeBack([row.id]); await load(); })}
-        aria-label=${t('today.undo', { kind: t(`kind.${row.kind}`), at: time(row.at) })}>${t('undo')}</button></li>`)}</ul></details>`;
+      <button class="plain" @click=${() => act(async () => { await takeBack([row.id]); await load(); })}>${t('undo')}
+        <span class="unseen">${t('today.undo', { kind: t(`kind.${row.kind}`), at: time(row.at) })}</span></button></li>`)}</ul></details>`;
 }
 
 export function view() {
@@ -116,6 +117,7 @@ export function view() {
       <p>${nearDay(shown(), app.home.today)}<small>${day(shown(), { weekday: 'long', day: 'numeric', month: 'long' })}</small></p>
       <button aria-label=${t('today.after')} ?disabled=${isToday} @click=${() => go(1)}>›</button></div>
     ${app.home.review ? html`<a class="card notice ${app.home.urgent ? 'urgent' : ''}" href="#review">${icon('review')}<span>${t('review.count', { n: app.home.review })}</span></a>` : nothing}
+    ${!app.home.status.server && copyDue() ? html`<a class="card notice" href="#family">${icon('waiting')}<span>${t('copy.due')}</span></a>` : nothing}
     <div class="totals"><p class="big"><b>${num(sheet.gathered.eggs)}</b><small>${t('today.gathered', { n: sheet.gathered.eggs })}</small></p>
       <ul>${Object.entries(sheet.gathered.by_species).map(([species, n]) => html`<li>${egg(species)}<b>${num(n)}</b><span>${t(`species.${species}`)}</span></li>`)}</ul></div>
     ${flow(sheet)}
