@@ -11,15 +11,23 @@ const axeSource = await readFile(createRequire(import.meta.url).resolve('axe-cor
 
 let stage;
 let phone;
-before(async () => {
-  stage = await Stage.open();
-  phone = await stage.phone('access');
+const phones = {};
+
+async function furnished(name, options) {
+  phone = await stage.phone(name, options);
   await phone.begin({ farm: 'Larkmeadow', person: 'Ana', coop: 'North coop' });
   await furnish(phone);
   await phone.view('family');
   await phone.page.getByLabel('Invite code').fill(await stage.invite());
   await phone.page.getByRole('button', { name: 'Join a server' }).tap();
   await phone.page.getByRole('button', { name: 'Invite someone' }).waitFor();
+  return phone;
+}
+
+before(async () => {
+  stage = await Stage.open();
+  phones[100] = await furnished('usual', {});
+  phones[200] = await furnished('large', { letters: 32 });
 });
 after(() => stage.close());
 
@@ -63,19 +71,20 @@ async function open(view) {
 for (const scheme of ['light', 'dark']) {
   for (const [width, text] of [[390, 100], [320, 100], [390, 200]]) {
     test(`${scheme}, ${width} px, text at ${text} %`, { timeout: 300_000 }, async () => {
+      phone = phones[text];
       await phone.page.setViewportSize({ width, height: 844 });
       // A colour on its way from one to another is neither.
       await phone.page.emulateMedia({ colorScheme: scheme, reducedMotion: 'reduce' });
       await phone.page.reload();
       await phone.ready();
-      // As a browser's own setting for the size of text does.
-      await phone.page.evaluate((percent) => { document.documentElement.style.setProperty('font-size', `${17 * percent / 100}px`); }, text);
+      const letters = await phone.page.evaluate(() => parseFloat(getComputedStyle(document.documentElement).fontSize));
+      assert.equal(letters, 17 * text / 100, 'the size of text that the reader chose counts');
       const wrong = [];
       for (const view of VIEWS) {
         await open(view);
-        if (width === 390 && text === 100) await phone.page.screenshot({ path: `${SHOTS}/${view}-${scheme}.png` });
+        if (width === 390) await phone.page.screenshot({ path: `${SHOTS}/${view}-${scheme}${text === 100 ? '' : '-large'}.png` });
         // In a tall window nothing is under the bar, from where it would be scrolled to.
-        await phone.page.setViewportSize({ width, height: 6000 });
+        await phone.page.setViewportSize({ width, height: 12_000 });
         for (const fault of [...await faults(phone.page), ...await room(phone.page)]) wrong.push(`${view}: ${fault}`);
         await phone.page.setViewportSize({ width, height: 844 });
       }

@@ -4,7 +4,7 @@
 import assert from 'node:assert/strict';
 import { spawn, execFile } from 'node:child_process';
 import { once } from 'node:events';
-import { mkdtemp, mkdir, rm } from 'node:fs/promises';
+import { mkdtemp, mkdir, rm, writeFile } from 'node:fs/promises';
 import net from 'node:net';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
@@ -136,6 +136,11 @@ export class Phone {
     phone.line = await Line.open(stage.front?.port ?? stage.port);
     phone.origin = `http://localhost:${phone.line.port}`;
     phone.profile = path.join(stage.folder, `profile-${name}`);
+    if (options.letters) {
+      // The browser's own setting for the size of text, in pixels; 16 is usual.
+      await mkdir(path.join(phone.profile, 'Default'), { recursive: true });
+      await writeFile(path.join(phone.profile, 'Default', 'Preferences'), JSON.stringify({ webkit: { webprefs: { default_font_size: options.letters } } }));
+    }
     await phone.start();
     return phone;
   }
