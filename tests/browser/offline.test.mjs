@@ -69,3 +69,10 @@ test('a new version waits until it is wanted, and keeps the records', { timeout:
   phone.line = { close: async () => {} };
   await front.close();
 });
+
+test('on plain HTTP from elsewhere it says what is missing, instead of breaking', { timeout: 120_000 }, async () => {
+  const phone = await stage.phone('plain', { host: 'plain.test' });
+  await phone.go();
+  await phone.page.getByText('one that begins with https').waitFor();
+  assert.equal(await phone.page.evaluate(() => isSecureContext), false);
+});

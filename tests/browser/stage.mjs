@@ -134,7 +134,7 @@ export class Phone {
     const phone = new Phone();
     Object.assign(phone, { stage, name, options, foreign: [], broken: [] });
     phone.line = await Line.open(stage.front?.port ?? stage.port);
-    phone.origin = `http://localhost:${phone.line.port}`;
+    phone.origin = `http://${options.host ?? 'localhost'}:${phone.line.port}`;
     phone.profile = path.join(stage.folder, `profile-${name}`);
     if (options.letters) {
       // The browser's own setting for the size of text, in pixels; 16 is usual.
@@ -149,7 +149,7 @@ export class Phone {
   async start() {
     const { locale = 'en-US', scheme = 'light', width = 390, height = 844 } = this.options;
     this.browser = await chromium.launchPersistentContext(this.profile, {
-      executablePath: CHROMIUM, args: [...FLAGS, '--remote-debugging-port=0'], viewport: { width, height }, locale, colorScheme: scheme,
+      executablePath: CHROMIUM, args: [...FLAGS, '--host-resolver-rules=MAP plain.test 127.0.0.1'], viewport: { width, height }, locale, colorScheme: scheme,
       hasTouch: true, deviceScaleFactor: 2, acceptDownloads: true, timezoneId: 'Europe/Madrid',
     });
     this.browser.setDefaultTimeout(PATIENCE);

@@ -2,7 +2,7 @@
 
 import { render } from './vendor/lit-html.js';
 import { call, onEvent, wake } from './link.js';
-import { t } from './words.js';
+import { has, t } from './words.js';
 
 export const app = {
   // The answer to `home`, or nothing before a farm is here.
@@ -82,8 +82,7 @@ export function explain(error) {
     return t('error.invalid', { field, value, allowed });
   }
   const key = `error.${error.kind}`;
-  const text = t(key);
-  return text === key ? error.message : t(key, { message: error.message });
+  return has(key) ? t(key, { message: error.message }) : error.message;
 }
 
 let underway = Promise.resolve();

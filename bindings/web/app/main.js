@@ -129,6 +129,12 @@ async function open() {
   begin(document.getElementById('app'), frame);
   document.documentElement.dataset.theme = localStorage.getItem('pointdown-theme') ?? 'auto';
   draw();
+  // On plain HTTP from elsewhere a browser gives no files, no locks and no way to open offline.
+  if (!isSecureContext || !navigator.locks || !navigator.storage?.getDirectory) {
+    app.stuck = { kind: isSecureContext ? 'too_old' : 'insecure' };
+    draw();
+    return;
+  }
   try {
     const { farm } = await call('hello');
     if (farm) await refresh();

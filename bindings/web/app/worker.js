@@ -112,6 +112,7 @@ async function own() {
     phone = await openPool();
   } catch (error) {
     broken = failure(error);
+    if (broken.kind === 'storage') broken.kind = 'no_files';
   }
   exchange = new Exchange(phone, tell);
   ready();

@@ -59,7 +59,14 @@ impl Phone {
             .await
             .map_err(|e| {
                 let message = format!("the browser's files cannot be opened: {e:?}");
-                calls::error_json(&FarmError::new(ErrorKind::InUse, message))
+                // Another worker holds them, or this browser has none (a private window, perhaps).
+                let held = message.contains("NoModificationAllowed");
+                let kind = if held {
+                    ErrorKind::InUse
+                } else {
+                    ErrorKind::Storage
+                };
+                said(FarmError::new(kind, message))
             })?;
         let phone = Phone::default();
         match Farm::open(&location(), Arc::new(Browser)) {

@@ -1,6 +1,6 @@
 //! The core of the phone app: the [`Farm`](pointdown_core::farm::Farm) facade for a web worker.
 //!
-//! A worker opens the one database of the browser's own file system through [`browser::Phone`] and
+//! A worker opens the one database of the browser's own file system through `browser::Phone` and
 //! asks by name, JSON in and JSON out; the names stand in [`calls`]. Bytes of an exchange and of a
 //! file pass as they are. Everything but `browser` compiles anywhere.
 

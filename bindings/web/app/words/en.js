@@ -12,6 +12,7 @@ export default {
   'error.refused': 'The server said no: {message}', 'error.elsewhere': 'Pointdown is open in another tab or window that is asleep. Go there, or close it and come back.',
   'error.in_use': 'Pointdown is open in another tab or window. Go there, or close it and try again.', 'error.unsure': 'The other tab closed in the middle. Look at today’s list whether this was logged.',
   'error.disk_full': 'This phone is full. Nothing was logged; make room and try again.', 'error.invalid': '{field} cannot be {value}: {allowed}.',
+  'error.insecure': 'Phones keep records only for a secure address, one that begins with https. Whoever runs the farm’s server can set that up; its README says how.', 'error.too_old': 'This browser is too old to keep records. Update it, or use another one.', 'error.no_files': 'This browser does not let the app keep files. In a private window it cannot; open it in an ordinary one. {message}',
   'error.other_farm': 'That belongs to another farm. Nothing was changed.', 'error.trap': 'Something broke inside. What was logged before is safe; try again.', 'error.damaged': 'That cannot be read. Nothing was changed. {message}', 'error.few': 'There are not that many eggs on record here. Look at the basket, or recount.',
   'update.here': 'A new version is ready. Your records stay as they are.', 'update.take': 'Update now',
 

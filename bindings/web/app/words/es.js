@@ -12,6 +12,7 @@ export default {
   'error.refused': 'El servidor dijo que no: {message}', 'error.elsewhere': 'Pointdown está abierto en otra pestaña o ventana dormida. Ve allí, o ciérrala y vuelve.',
   'error.in_use': 'Pointdown está abierto en otra pestaña o ventana. Ve allí, o ciérrala y prueba otra vez.', 'error.unsure': 'La otra pestaña se cerró a la mitad. Mira en la lista de hoy si esto quedó anotado.',
   'error.disk_full': 'Este teléfono está lleno. No se anotó nada; haz sitio y prueba otra vez.', 'error.invalid': '{field} no puede ser {value}: {allowed}.',
+  'error.insecure': 'Los teléfonos solo guardan notas en una dirección segura, que empiece por https. Quien lleva el servidor de la granja puede prepararla; su README dice cómo.', 'error.too_old': 'Este navegador es demasiado viejo para guardar notas. Actualízalo o usa otro.', 'error.no_files': 'Este navegador no deja que la aplicación guarde archivos. En una ventana privada no se puede; ábrela en una normal. {message}',
   'error.other_farm': 'Eso es de otra granja. No se cambió nada.', 'error.trap': 'Algo falló por dentro. Lo anotado antes está a salvo; prueba otra vez.', 'error.damaged': 'Eso no se puede leer. No se cambió nada. {message}', 'error.few': 'Según las notas no hay tantos huevos aquí. Mira la cesta o vuelve a contar.',
   'update.here': 'Hay una versión nueva. Tus notas quedan como están.', 'update.take': 'Actualizar',
 
