@@ -60,7 +60,15 @@ async function open(view) {
   await phone.view(view);
   await phone.page.locator(`main.view-${view} h1`).waitFor();
   await until(`${view} is drawn`, () => phone.page.evaluate(() => document.querySelectorAll('main *').length > 8));
-  await phone.page.evaluate(() => { for (const more of document.querySelectorAll('main details')) more.open = true; });
+  const tap = (name) => phone.page.getByRole('button', { name, exact: true }).first().tap();
+  if (view === 'gather' && (await phone.page.locator('.counting output').textContent()) === '0') {
+    for (const name of ['Add 12 eggs', 'Add 6 eggs', 'Add 1 egg']) await tap(name);
+  }
+  if (view === 'sink') {
+    await tap('spray');
+    await tap('One more: Water now');
+    await phone.page.locator('.gauge').waitFor();
+  }
   if (view === 'pack') {
     await phone.page.locator('#weight').fill('2.05 2.1 2.12 2.08 2.2 2.15 2.18 2.11 2.07 2.09 2.14 2.16');
     await phone.page.locator('#weight').press('Enter');
@@ -83,6 +91,7 @@ for (const scheme of ['light', 'dark']) {
       for (const view of VIEWS) {
         await open(view);
         if (width === 390) await phone.page.screenshot({ path: `${SHOTS}/${view}-${scheme}${text === 100 ? '' : '-large'}.png` });
+        await phone.page.evaluate(() => { for (const more of document.querySelectorAll('main details')) more.open = true; });
         // In a tall window nothing is under the bar, from where it would be scrolled to.
         await phone.page.setViewportSize({ width, height: 12_000 });
         for (const fault of [...await faults(phone.page), ...await room(phone.page)]) wrong.push(`${view}: ${fault}`);

@@ -139,7 +139,7 @@ export function view() {
       ${degrees(t('sink.water'), 'water')}</div>` : nothing}
     ${answer ? html`<div class="card">${verdict(answer)}
       ${answer.faults.length ? html`<ul class="faults" lang="en">${answer.faults.flatMap((fault) => fault.why.slice(0, 1).map((why) => html`<li>${why.rule}</li>`))}</ul>` : nothing}
-      ${reasons(answer.why ?? [], answer.caution)}</div>` : nothing}
+      ${wet ? reasons(answer.why ?? [], answer.caution) : nothing}</div>` : nothing}
     ${wet ? html`
       <div class="timer card"><p><b>${state.began ? clock() : '0:00'}</b><small>${t('sink.timer')}</small></p>
         <button @click=${timer}>${state.began ? t('sink.stop') : t('sink.start')}</button></div>
