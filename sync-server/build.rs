@@ -3,33 +3,42 @@
 //! `POINTDOWN_PHONE` may name another folder than `phone` within the folder that cargo builds into.
 
 use std::env;
-use std::fmt::Write;
 use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 
 fn main() {
     println!("cargo::rerun-if-env-changed=POINTDOWN_PHONE");
     let out = PathBuf::from(env::var_os("OUT_DIR").unwrap_or_default());
+    let made = table(&out).and_then(|table| fs::write(out.join("phone.rs"), table));
+    if let Err(e) = made {
+        println!("cargo::error=the phone app cannot be built in: {e}");
+    }
+}
+
+/// The files as Rust; none where the app was not built.
+fn table(out: &Path) -> io::Result<String> {
     let mut table = String::from("&[");
-    if let Some(folder) = folder(&out) {
+    if let Some(folder) = folder(out) {
         // A folder that is made here, empty, lets cargo notice when the app is built later.
-        let _ = fs::create_dir_all(&folder);
+        fs::create_dir_all(&folder)?;
         println!("cargo::rerun-if-changed={}", folder.display());
         let list = fs::read_to_string(folder.join("list")).unwrap_or_default();
-        for name in list.lines().filter_map(|line| line.split('\t').next()) {
-            let packed = |end: &str| format!("{}.{end}", folder.join(name).display());
-            let _ = write!(
-                table,
-                "Asset {{ name: {name:?}, br: include_bytes!({:?}), gz: include_bytes!({:?}) }},",
-                packed("br"),
-                packed("gz"),
-            );
+        let names = list.lines().filter_map(|line| line.split('\t').next());
+        for (n, name) in names.enumerate() {
+            // Copied, so that a newer app that is built meanwhile does not mix with this one.
+            for end in ["br", "gz"] {
+                let from = folder.join(format!("{name}.{end}"));
+                fs::copy(from, out.join(format!("{n}.{end}")))?;
+            }
+            let packed =
+                |end: &str| format!("include_bytes!(concat!(env!(\"OUT_DIR\"), \"/{n}.{end}\"))");
+            let (br, gz) = (packed("br"), packed("gz"));
+            table += &format!("Asset {{ name: {name:?}, br: {br}, gz: {gz} }},");
         }
     }
     table.push(']');
-    if let Err(e) = fs::write(out.join("phone.rs"), table) {
-        println!("cargo::error=cannot write the list of the phone app's files: {e}");
-    }
+    Ok(table)
 }
 
 fn folder(out: &Path) -> Option<PathBuf> {
