@@ -100,3 +100,31 @@ test('news comes by itself while the line holds', { timeout: 120_000 }, async ()
   const due = (await ben.ask('sheet', span)).gathered.eggs;
   await until('the poke', async () => (await ana.page.locator('.totals .big b').textContent()) === String(due), 20_000);
 });
+
+test('a phone that was shut out says so, goes on logging, and comes back by a new invite', { timeout: 120_000 }, async () => {
+  const [ana] = stage.phones;
+  await ana.view('family');
+  // Either of the other two will do; it takes two taps.
+  const out = ana.page.locator('section').filter({ hasText: 'Who is in' }).getByRole('button').first();
+  await out.tap();
+  await ana.page.getByText('Really?').waitFor();
+  await out.tap();
+  const [shut] = await until('one of the others is told', async () => {
+    const told = [];
+    for (const phone of stage.phones.slice(1)) {
+      await phone.page.evaluate(() => dispatchEvent(new Event('online')));
+      if ((await phone.ask('status')).shut) told.push(phone);
+    }
+    return told.length && told;
+  });
+  await log(shut, 'North coop', [6]);
+  await shut.view('family');
+  await shut.page.getByRole('heading', { name: 'The server does not let this phone in' }).waitFor();
+  await shut.page.getByLabel('Invite code').fill(await stage.invite((await ana.ask('home')).farm));
+  await shut.page.getByRole('button', { name: 'Join', exact: true }).tap();
+  const span = await ana.ask('home').then(({ today }) => ({ from: today, to: today }));
+  await until('what was logged meanwhile reaches the others', async () => {
+    const [here, there] = [await shut.ask('sheet_hash', span), await ana.ask('sheet_hash', span)];
+    return here === there && (await shut.ask('status')).waiting === 0;
+  }, 40_000);
+});

@@ -63,10 +63,11 @@ export function syncLine(status) {
   const waits = status.waiting;
   let words;
   if (!status.server) words = t('sync.alone');
+  else if (status.shut) words = t('sync.shut');
   else if (waits) words = t('sync.waiting', { n: waits });
   else words = t('sync.done');
-  return html`<a class="sync ${waits ? 'waits' : ''}" href="#family">
-    ${icon(status.server && !waits ? 'synced' : 'waiting')}<span>${words}</span></a>`;
+  return html`<a class="sync ${waits || status.shut ? 'waits' : ''}" href="#family">
+    ${icon(status.server && !waits && !status.shut ? 'synced' : 'waiting')}<span>${words}</span></a>`;
 }
 
 export const since = (status) => (status.heard_at ? t('sync.heard', { at: dayAndTime(status.heard_at) }) : t('sync.never'));

@@ -60,8 +60,13 @@ async function answer(name, words, bytes) {
       return phone.to_file();
     case 'from_file':
       return phone.has_farm() ? phone.take_file(bytes) : phone.from_file(bytes);
-    default:
-      return JSON.parse(phone.call(name, JSON.stringify(words ?? null)));
+    default: {
+      const told = JSON.parse(phone.call(name, JSON.stringify(words ?? null)));
+      // The core knows what waits; only the carrier knows whether the server still lets it in.
+      if (name === 'status') told.shut = exchange.state.refused;
+      if (name === 'home') told.status.shut = exchange.state.refused;
+      return told;
+    }
   }
 }
 

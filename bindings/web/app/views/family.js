@@ -102,6 +102,11 @@ function syncCard() {
       ${textField(t('start.code'), me().code, (v) => { me().code = v; }, { id: 'invite', most: 80, required: true })}
       <button class="main">${t('family.join')}</button></form>`;
   }
+  if (status.shut) {
+    return html`<form class="card" @submit=${join}><h2>${t('family.shut')}</h2><p>${t('family.shut.about')}</p><p class="quiet" lang="en">${status.shut}</p>
+      ${textField(t('start.code'), me().code, (v) => { me().code = v; }, { id: 'invite', most: 80, required: true })}
+      <button class="main">${t('start.join.go')}</button></form>`;
+  }
   return html`<section class="card sync-card"><h2>${icon(status.waiting ? 'waiting' : 'synced')} ${status.waiting ? t('sync.waiting', { n: status.waiting }) : t('sync.done')}</h2>
     <p class="quiet">${since(status)}${status.waiting ? html`<br>${t('sync.waiting.about')}` : nothing}</p>
     ${status.refused.length ? html`<details class="why"><summary>${t('sync.refused', { n: status.refused.length })}</summary><ul lang="en">${status.refused.map((why) => html`<li>${why}</li>`)}</ul></details>` : nothing}
