@@ -21,7 +21,8 @@ test('what each logged alone, all have in the end', { timeout: 300_000 }, async 
   const ana = await stage.phone('ana');
   await ana.begin({ farm: 'Larkmeadow', person: 'Ana', coop: 'North coop' });
   await ana.view('family');
-  await ana.page.getByLabel('Invite code').fill(await stage.invite());
+  // The whole link does as well as the code within it.
+  await ana.page.getByLabel('Invite code').fill(`${ana.origin}/phone/#invite=${await stage.invite()}`);
   await ana.page.getByRole('button', { name: 'Join a server' }).tap();
   await ana.page.getByRole('heading', { name: 'All synced' }).waitFor();
   const { farm } = await ana.ask('home');

@@ -155,9 +155,11 @@ export class Exchange {
   }
 
   // A device without a farm takes the invite's; one with a farm brings it along.
-  async join({ invite, device }) {
+  async join({ invite: typed, device }) {
+    // A whole link will do as well as the code within it.
+    const invite = /invite=([^&\s]+)/.exec(typed)?.[1] ?? typed.trim();
     const has = this.phone.has_farm();
-    const ask = has ? this.call('join_ask', { invite, device }) : { invite: invite.trim(), name: device, actors: [] };
+    const ask = has ? this.call('join_ask', { invite, device }) : { invite, name: device, actors: [] };
     const answer = await (await reach('/v1/join', {
       method: 'POST', body: JSON.stringify(ask), headers: { 'content-type': 'application/json' },
     })).json();

@@ -99,7 +99,7 @@ setLoader(load);
 // The part behind `#` says which view; an invite arrives the same way.
 async function follow() {
   const words = decodeURIComponent(location.hash.slice(1));
-  const invite = /^invite=(.+)$/.exec(words)?.[1];
+  const invite = /^invite=([^&]+)/.exec(words)?.[1];
   if (invite) {
     start.invited(invite);
     app.invited = invite;

@@ -99,12 +99,12 @@ function syncCard() {
   const { status } = app.home;
   if (!status.server) {
     return html`<form class="card" @submit=${join}><h2>${t('sync.alone')}</h2><p>${t('sync.alone.about')}</p>
-      ${textField(t('start.code'), me().code, (v) => { me().code = v; }, { id: 'invite', most: 80, required: true })}
+      ${textField(t('start.code'), me().code, (v) => { me().code = v; }, { id: 'invite', most: 300, required: true })}
       <button class="main">${t('family.join')}</button></form>`;
   }
   if (status.shut) {
     return html`<form class="card" @submit=${join}><h2>${t('family.shut')}</h2><p>${t('family.shut.about')}</p><p class="quiet" lang="en">${status.shut}</p>
-      ${textField(t('start.code'), me().code, (v) => { me().code = v; }, { id: 'invite', most: 80, required: true })}
+      ${textField(t('start.code'), me().code, (v) => { me().code = v; }, { id: 'invite', most: 300, required: true })}
       <button class="main">${t('start.join.go')}</button></form>`;
   }
   return html`<section class="card sync-card"><h2>${icon(status.waiting ? 'waiting' : 'synced')} ${status.waiting ? t('sync.waiting', { n: status.waiting }) : t('sync.done')}</h2>

@@ -114,7 +114,7 @@ function joinForm() {
   return html`<form @submit=${join}>
     <h1 tabindex="-1">${t('start.join')}</h1>
     <p class="about">${t('start.join.about')}</p>
-    ${textField(t('start.code'), state.invite, (v) => { state.invite = v; }, { required: true, id: 'invite', most: 80 })}
+    ${textField(t('start.code'), state.invite, (v) => { state.invite = v; }, { required: true, id: 'invite', most: 300 })}
     ${textField(t('start.person'), state.person, (v) => { state.person = v; }, { required: true, id: 'person-name' })}
     ${textField(t('start.device'), state.device, (v) => { state.device = v; }, { required: true, id: 'device-name' })}
     <div class="pair"><button type="button" @click=${() => { state.way = null; draw(); }}>${t('back')}</button>
