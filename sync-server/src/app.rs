@@ -17,7 +17,7 @@ use crate::events::{self, Wake};
 use crate::exchange::exchange;
 use crate::replica::Replicas;
 use crate::store::Store;
-use crate::{kitchen, members};
+use crate::{kitchen, members, phone};
 
 /// The largest body where no changes travel, in bytes.
 const SMALL_BODY: usize = 64 * 1024;
@@ -68,6 +68,7 @@ pub(crate) fn router(app: Arc<App>) -> Router {
         .route("/v1/devices", get(members::devices))
         .route("/v1/devices/{id}", delete(members::revoke))
         .merge(kitchen::routes())
+        .merge(phone::routes())
         .fallback(|| async { ApiError::not_found() })
         .method_not_allowed_fallback(|| async { ApiError::method() })
         .layer(DefaultBodyLimit::max(SMALL_BODY))
@@ -135,11 +136,13 @@ async fn in_time(State(app): State<Arc<App>>, request: Request, next: Next) -> R
 /// Headers that keep browsers from doing what nobody asked for.
 async fn secure(mut response: Response) -> Response {
     let headers = response.headers_mut();
-    for (name, value) in [
-        (
-            header::CONTENT_SECURITY_POLICY,
+    // The phone app has a stricter one of its own.
+    headers
+        .entry(header::CONTENT_SECURITY_POLICY)
+        .or_insert(HeaderValue::from_static(
             "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'",
-        ),
+        ));
+    for (name, value) in [
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (header::REFERRER_POLICY, "no-referrer"),
         (header::X_FRAME_OPTIONS, "DENY"),

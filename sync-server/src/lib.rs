@@ -24,6 +24,7 @@ mod events;
 pub mod exchange;
 mod kitchen;
 mod members;
+mod phone;
 mod replica;
 mod secret;
 pub mod store;
@@ -137,4 +138,9 @@ async fn overdue(stopped: tokio::sync::oneshot::Receiver<()>, grace: Duration) {
         std::future::pending::<()>().await;
     }
     tokio::time::sleep(grace).await;
+}
+
+/// Whether the phone app was built into this program.
+pub fn carries_phone_app() -> bool {
+    phone::is_built()
 }

@@ -12,6 +12,7 @@ mod book;
 mod bundle;
 mod check;
 mod decide;
+mod carrier;
 mod env;
 mod error;
 mod exchange;
@@ -46,6 +47,7 @@ mod upkeep;
 pub use backup::Backup;
 pub use check::{Check, HOLDS};
 pub use decide::Answer;
+pub use carrier::Carrier;
 pub use env::Env;
 #[cfg(feature = "native")]
 pub use env::System;

@@ -9,5 +9,6 @@ mod http;
 mod kitchen;
 mod members;
 mod orders;
+mod phone;
 mod program;
 mod support;
