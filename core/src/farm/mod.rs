@@ -10,9 +10,9 @@ mod backup;
 #[cfg(feature = "files")]
 mod book;
 mod bundle;
+mod carrier;
 mod check;
 mod decide;
-mod carrier;
 mod env;
 mod error;
 mod exchange;
@@ -45,9 +45,9 @@ mod upkeep;
 
 #[cfg(feature = "native")]
 pub use backup::Backup;
+pub use carrier::Carrier;
 pub use check::{Check, HOLDS};
 pub use decide::Answer;
-pub use carrier::Carrier;
 pub use env::Env;
 #[cfg(feature = "native")]
 pub use env::System;
