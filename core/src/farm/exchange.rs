@@ -307,6 +307,17 @@ impl Inner {
         Ok(hex.iter().map(|hex| actor(hex)).collect())
     }
 
+    /// The change of an outbox line; nothing where it is not here.
+    pub(super) fn change_of(
+        &mut self,
+        unsent: &crate::store::Unsent,
+    ) -> Result<Option<Change>, FarmError> {
+        Ok(match &unsent.bytes {
+            Some(bytes) => Some(crate::ledger::read_change(&unsent.doc, bytes)?.0),
+            None => self.document(&unsent.doc)?.change(&unsent.hash),
+        })
+    }
+
     /// The oldest unsent changes, as many as fit into one message.
     fn outgoing(&mut self) -> Result<Vec<Change>, FarmError> {
         let rows = self
@@ -314,19 +325,10 @@ impl Inner {
             .read::<_, FarmError>(|tx| Ok(tx.outbox(MOST_CHANGES, false)?))?;
         let mut changes = Vec::new();
         let mut bytes = 0;
-        for crate::store::Unsent {
-            doc,
-            hash,
-            bytes: alone,
-        } in rows
-        {
-            let change = match alone {
-                Some(bytes) => Some(crate::ledger::read_change(&doc, &bytes)?.0),
-                None => self.document(&doc)?.change(&hash),
-            };
+        for unsent in rows {
             // What a server asked for and this phone does not have either cannot be sent.
-            let Some(change) = change else {
-                self.write(|tx| Ok(tx.sent(&doc, &hash)?))?;
+            let Some(change) = self.change_of(&unsent)? else {
+                self.write(|tx| Ok(tx.sent(&unsent.doc, &unsent.hash)?))?;
                 continue;
             };
             bytes += change.bytes.len();

@@ -3,6 +3,7 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use super::{Farm, FarmError};
+use crate::ledger::read_change;
 use crate::record::Id;
 use crate::store::Fault;
 use crate::sync::Digest;
@@ -28,6 +29,22 @@ impl Farm {
     /// The ids of all records, however they stand.
     pub fn record_ids(&self) -> Result<BTreeSet<Id>, FarmError> {
         self.lock().store.read(|tx| Ok(tx.record_ids()?))
+    }
+
+    /// The keys of what the changes that wait for the server write: most are ids of records.
+    pub fn on_its_way(&self) -> Result<BTreeSet<String>, FarmError> {
+        let mut inner = self.lock();
+        let waiting = inner
+            .store
+            .read::<_, FarmError>(|tx| Ok(tx.outbox(usize::MAX >> 1, true)?))?;
+        let mut keys = BTreeSet::new();
+        for unsent in waiting {
+            if let Some(change) = inner.change_of(&unsent)? {
+                let (_, entries) = read_change(&unsent.doc, &change.bytes)?;
+                keys.extend(entries.into_iter().map(|entry| entry.key));
+            }
+        }
+        Ok(keys)
     }
 
     /// A digest of all changes here: two phones with the same one hold the same set.

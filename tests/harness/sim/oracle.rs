@@ -59,14 +59,18 @@ impl World {
         if slot.fooled || slot.own.is_empty() {
             return Ok(());
         }
-        let due = slot.own.difference(self.hall.records()?).count() as u64;
-        let waiting = slot.farm().status().map_err(|e| e.message)?.waiting;
-        if waiting >= due {
+        let mut due = slot.own.difference(self.hall.records()?).peekable();
+        if due.peek().is_none() {
             return Ok(());
         }
-        Err(format!(
-            "phone {n}: {due} of its records are not at the server, {waiting} are on their way"
-        ))
+        // One change may hold several records, so the records themselves are asked for.
+        let waiting = slot.farm().on_its_way().map_err(|e| e.message)?;
+        match due.find(|id| !waiting.contains(&id.to_string())) {
+            None => Ok(()),
+            Some(id) => Err(format!(
+                "phone {n}: record {id} is neither at the server nor on its way there"
+            )),
+        }
     }
 
     /// All links heal; everyone syncs until nothing moves.
