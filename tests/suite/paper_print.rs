@@ -10,6 +10,7 @@ use pointdown_core::book::trends::Step;
 use pointdown_core::farm::LabelWish;
 use pointdown_core::paper::{Paper, Stock, call_back_page};
 use pointdown_core::record::{Draft, Kind};
+use pointdown_tests::phone::Phone;
 use tempfile::TempDir;
 
 use crate::paper_labels::{packed, stock};
@@ -253,11 +254,8 @@ fn labels_print_in_their_places_and_their_codes_can_be_read() {
     }
 }
 
-#[test]
-fn sheets_print_on_the_paper_they_are_for() {
-    let Some(printer) = Printer::new() else {
-        return;
-    };
+/// The same farm with its hens counted, and a round of theirs.
+fn counted() -> Phone {
     let phone = nasty();
     phone.log(
         Draft::new(Kind::Headcount)
@@ -266,6 +264,15 @@ fn sheets_print_on_the_paper_they_are_for() {
             .with("birds", 12),
     );
     phone.gather("Orchard", "hen", 9);
+    phone
+}
+
+#[test]
+fn sheets_print_on_the_paper_they_are_for() {
+    let Some(printer) = Printer::new() else {
+        return;
+    };
+    let phone = counted();
     let farm = &phone.farm;
     let today = farm.today().unwrap();
     for paper in Paper::ALL {
@@ -303,14 +310,7 @@ fn trends_print_with_picture_and_table() {
     let Some(printer) = Printer::new() else {
         return;
     };
-    let phone = nasty();
-    phone.log(
-        Draft::new(Kind::Headcount)
-            .with("coop", "Orchard")
-            .with("species", "hen")
-            .with("birds", 12),
-    );
-    phone.gather("Orchard", "hen", 9);
+    let phone = counted();
     let coop = phone.farm.find(Kind::Coop, "Orchard").unwrap();
     let today = phone.farm.today().unwrap();
     let span = (today - chrono::Days::new(6), today);

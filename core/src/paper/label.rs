@@ -106,26 +106,10 @@ pub fn run_code(
 }
 
 /// An error of the trade as one about a field.
-pub(crate) fn of_the_trade(error: TradeError) -> InvalidRecord {
-    match error {
-        TradeError::OutOfRange {
-            field,
-            value,
-            low,
-            high,
-            unit,
-        } => InvalidRecord::new(
-            field,
-            format!("{value} {unit}"),
-            format!("allowed is {low} to {high} {unit}"),
-        ),
-        TradeError::NotAllowed {
-            field,
-            value,
-            allowed,
-        } => InvalidRecord::new(field, value, format!("allowed is {allowed}")),
-        other => InvalidRecord::new("label", "what was asked for", other.to_string()),
-    }
+fn of_the_trade(error: TradeError) -> InvalidRecord {
+    InvalidRecord::of_the_trade(error).unwrap_or_else(|other| {
+        InvalidRecord::new("label", "what was asked for", other.to_string())
+    })
 }
 
 /// How a label is set.

@@ -1,5 +1,7 @@
 use serde::Serialize;
 
+use crate::trade::TradeError;
+
 /// Why a draft or an incoming record does not stand: the field, the value, and what is allowed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, thiserror::Error)]
 #[error("{field}: {value} is not allowed; {allowed}")]
@@ -33,5 +35,32 @@ impl InvalidRecord {
     /// A field that must be given and is not.
     pub fn missing(field: &str, allowed: impl Into<String>) -> Self {
         InvalidRecord::new(field, "nothing", allowed)
+    }
+
+    /// An error of the trade about one field as such; any other kind is given back.
+    pub(crate) fn of_the_trade(error: TradeError) -> Result<Self, TradeError> {
+        match error {
+            TradeError::OutOfRange {
+                field,
+                value,
+                low,
+                high,
+                unit,
+            } => Ok(InvalidRecord::new(
+                field,
+                format!("{value} {unit}"),
+                format!("allowed is {low} to {high} {unit}"),
+            )),
+            TradeError::NotAllowed {
+                field,
+                value,
+                allowed,
+            } => Ok(InvalidRecord::new(
+                field,
+                value,
+                format!("allowed is {allowed}"),
+            )),
+            other => Err(other),
+        }
     }
 }

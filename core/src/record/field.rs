@@ -1,10 +1,12 @@
 use chrono::NaiveDate;
 use serde_json::{Map, Number, Value};
 
-use super::rules::LONGEST;
 use super::{Fields, Id, Instant, InvalidRecord, Kind, Lot, Station, Zone};
 use crate::trade::rules::{HousePolicy, RulePack};
 use crate::trade::{Defect, Species};
+
+/// The longest rule pack or house policy, in bytes of JSON. The built-in packs have about 10,000.
+pub(super) const LONGEST: usize = 65_536;
 
 /// The most eggs, birds or cartons that one record may count.
 pub(super) const MOST: u64 = 10_000;

@@ -2,13 +2,10 @@
 
 use serde_json::Value;
 
-use super::field::shown;
+use super::field::{LONGEST, shown};
 use super::{FieldType, InvalidRecord};
 use crate::trade::TradeError;
 use crate::trade::rules::{HousePolicy, RulePack, unknown_words};
-
-/// The longest rule pack or house policy, in bytes of JSON. The built-in packs have about 10,000.
-pub(super) const LONGEST: usize = 65_536;
 
 impl FieldType {
     /// An object of rules, given as such or as text, that stands the check. It is kept as it was
@@ -26,28 +23,12 @@ impl FieldType {
         let object = object
             .filter(|o| o.is_object() && o.to_string().len() <= LONGEST)
             .ok_or_else(|| InvalidRecord::new(name, shown(value), self.allowed()))?;
-        check(&object).map_err(|error| match error {
-            TradeError::OutOfRange {
-                field,
-                value,
-                low,
-                high,
-                unit,
-            } => InvalidRecord::new(
-                format!("{name}: {field}"),
-                format!("{value} {unit}"),
-                format!("allowed is {low} to {high} {unit}"),
-            ),
-            TradeError::NotAllowed {
-                field,
-                value,
-                allowed,
-            } => InvalidRecord::new(
-                format!("{name}: {field}"),
-                value,
-                format!("allowed is {allowed}"),
-            ),
-            other => {
+        check(&object).map_err(|error| match InvalidRecord::of_the_trade(error) {
+            Ok(within) => InvalidRecord {
+                field: format!("{name}: {}", within.field),
+                ..within
+            },
+            Err(other) => {
                 InvalidRecord::new(name, shown(&object), format!("{}; {other}", self.allowed()))
             }
         })?;

@@ -1,13 +1,11 @@
 //! What is counted of a record that stands: its moves, the balances that they add up to, and its lines.
 
-use std::collections::BTreeMap;
-
 use rusqlite::params;
 
 use super::{StoreError, Tx};
 use crate::book::{Line, Move, Place, lines};
 use crate::mutants::mutant;
-use crate::record::{Body, Id, Lot, Record, Zone};
+use crate::record::{Body, Id, Record, Zone};
 
 impl Tx<'_> {
     /// Writes the moves of a record and what they do to balances, and counts its lines.
@@ -143,6 +141,3 @@ pub(super) fn read_move(row: &rusqlite::Row<'_>) -> rusqlite::Result<Move> {
         eggs: row.get(3)?,
     })
 }
-
-/// Lots and eggs, for tables.
-pub(super) type ByLot = BTreeMap<Lot, i64>;

@@ -2,12 +2,12 @@ use std::collections::BTreeMap;
 
 use rusqlite::params;
 
-use super::count::{ByLot, read_move};
-use super::rows::{id, id_and_fields, records};
+use super::count::read_move;
+use super::rows::{ByLot, by_lot, id, id_and_fields, lot_and_eggs, records};
 use super::{StoreError, Tx};
 use crate::book::{Moment, Move, Place, lines, settle};
 use crate::mutants::mutant;
-use crate::record::{Body, Instant, Lot, Record, Recount, Zone};
+use crate::record::{Body, Instant, Record, Recount, Zone};
 use crate::trade::Species;
 
 /// Stations and species whose recounts have to be settled again, and from when on.
@@ -160,14 +160,7 @@ impl Tx<'_> {
         let mut statement = self
             .sql
             .prepare_cached("SELECT lot, eggs FROM balance WHERE place = ?1 AND species = ?2")?;
-        let rows = statement.query_map(params![place.code(), species.code()], |row| {
-            Ok((row.get::<_, String>(0)?, row.get(1)?))
-        })?;
-        rows.map(|row| {
-            let (lot, eggs) = row?;
-            Ok((lot.parse::<Lot>().map_err(StoreError::Damaged)?, eggs))
-        })
-        .collect()
+        by_lot(statement.query_map(params![place.code(), species.code()], lot_and_eggs)?)
     }
 }
 

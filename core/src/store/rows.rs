@@ -1,5 +1,7 @@
 //! Rows of the view as the types that they are made from.
 
+use std::collections::BTreeMap;
+
 use rusqlite::Row;
 
 use super::StoreError;
@@ -50,6 +52,25 @@ pub(super) fn balances(
         let place = Place::from_code(&place)
             .ok_or_else(|| StoreError::Damaged(format!("no place {place}")))?;
         Ok((place, lot.parse().map_err(StoreError::Damaged)?, eggs))
+    })
+    .collect()
+}
+
+/// Lots and eggs, for tables.
+pub(super) type ByLot = BTreeMap<Lot, i64>;
+
+/// For queries of `lot, eggs`.
+pub(super) fn lot_and_eggs(row: &Row<'_>) -> rusqlite::Result<(String, i64)> {
+    Ok((row.get(0)?, row.get(1)?))
+}
+
+/// The eggs of such a query by lot.
+pub(super) fn by_lot(
+    rows: impl Iterator<Item = rusqlite::Result<(String, i64)>>,
+) -> Result<ByLot, StoreError> {
+    rows.map(|row| {
+        let (lot, eggs) = row?;
+        Ok((lot.parse().map_err(StoreError::Damaged)?, eggs))
     })
     .collect()
 }

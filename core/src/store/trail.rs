@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 use rusqlite::params;
 
-use super::rows::{id, id_and_fields, record, records};
+use super::rows::{ByLot, by_lot, id, id_and_fields, lot_and_eggs, record, records};
 use super::{StoreError, Tx};
 use crate::book::Place;
 use crate::book::trace::Step;
@@ -172,18 +172,11 @@ impl Tx<'_> {
     }
 
     /// Eggs of each lot at a place.
-    pub fn balances_at(&self, place: Place) -> Result<BTreeMap<Lot, i64>, StoreError> {
+    pub fn balances_at(&self, place: Place) -> Result<ByLot, StoreError> {
         let mut statement = self
             .sql
             .prepare_cached("SELECT lot, eggs FROM balance WHERE place = ?1 AND eggs <> 0")?;
-        let rows = statement.query_map([place.code()], |row| {
-            Ok((row.get::<_, String>(0)?, row.get(1)?))
-        })?;
-        rows.map(|row| {
-            let (lot, n) = row?;
-            Ok((lot.parse().map_err(StoreError::Damaged)?, n))
-        })
-        .collect()
+        by_lot(statement.query_map([place.code()], lot_and_eggs)?)
     }
 
     /// When a coop was gathered of a species the last time before a moment.
@@ -226,18 +219,11 @@ impl Tx<'_> {
     }
 
     /// Eggs that a recount missed, by lot; below zero where it found more than expected.
-    pub fn missed_by(&self, recount: Id) -> Result<BTreeMap<Lot, i64>, StoreError> {
+    pub fn missed_by(&self, recount: Id) -> Result<ByLot, StoreError> {
         let mut statement = self.sql.prepare_cached(
             "SELECT lot, sum(CASE dest WHEN 'unaccounted' THEN eggs ELSE -eggs END)
              FROM move WHERE record = ?1 GROUP BY lot",
         )?;
-        let rows = statement.query_map([recount.to_string()], |row| {
-            Ok((row.get::<_, String>(0)?, row.get(1)?))
-        })?;
-        rows.map(|row| {
-            let (lot, n) = row?;
-            Ok((lot.parse().map_err(StoreError::Damaged)?, n))
-        })
-        .collect()
+        by_lot(statement.query_map([recount.to_string()], lot_and_eggs)?)
     }
 }

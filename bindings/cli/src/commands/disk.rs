@@ -46,3 +46,9 @@ pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
         FarmError::new(kind, format!("{name} cannot be written: {e}")).into()
     })
 }
+
+/// Writes a page or picture, in place of an older one.
+pub(super) fn write(path: &Path, text: &str) -> Result<(), Failure> {
+    std::fs::write(path, text)
+        .map_err(|e| storage(format!("{} cannot be written: {e}", path.display())))
+}

@@ -9,8 +9,9 @@ use pointdown_core::record::Kind;
 use pointdown_core::trade::Species;
 use serde_json::json;
 
-use super::trends::{Asked, steps};
-use super::{Base, storage};
+use super::Base;
+use super::disk::write;
+use super::trends::Spans;
 use crate::fail::{Failure, invalid};
 use crate::moments::Calendar;
 use crate::tables::Screen;
@@ -91,18 +92,8 @@ pub(crate) enum Page {
     },
     /// Trends with pictures and tables; see `pointdown trends`.
     Trends {
-        /// How long each span is.
-        #[arg(long, default_value = "week", value_parser = steps())]
-        by: String,
-        /// The first day.
-        #[arg(long, value_name = "DAY")]
-        from: Option<String>,
-        /// The last day; today unless given.
-        #[arg(long, value_name = "DAY")]
-        to: Option<String>,
-        /// Only this coop.
-        #[arg(long)]
-        coop: Option<String>,
+        #[command(flatten)]
+        spans: Spans,
         #[command(flatten)]
         paper: PaperArg,
         /// The page to write. An older one is replaced.
@@ -224,15 +215,8 @@ pub(super) fn page(base: &Base, screen: &mut Screen<'_>, page: &Page) -> Result<
             let page = farm.call_back_page(question, paper.read(&farm)?)?;
             done(screen, out, &page.html)
         }
-        Page::Trends {
-            by,
-            from,
-            to,
-            coop,
-            paper,
-            out,
-        } => {
-            let asked = Asked::read(&farm, by, from.as_deref(), to.as_deref(), coop.as_deref())?;
+        Page::Trends { spans, paper, out } => {
+            let asked = spans.read(&farm)?;
             let days = (asked.from, asked.to);
             let page = farm.trend_page(days, asked.step, asked.coop, paper.read(&farm)?)?;
             done(screen, out, &page.html)
@@ -302,10 +286,4 @@ fn done(screen: &mut Screen<'_>, out: &Path, html: &str) -> Result<(), Failure> 
         "{}: open it in a browser and print it at 100 %.",
         out.display()
     ))?)
-}
-
-/// Writes a page or picture.
-pub(super) fn write(file: &Path, text: &str) -> Result<(), Failure> {
-    std::fs::write(file, text)
-        .map_err(|e| storage(format!("{} cannot be written: {e}", file.display())))
 }

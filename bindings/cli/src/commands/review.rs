@@ -25,9 +25,12 @@ pub(crate) struct Decide {
 
 /// Lines that wait for a decision, and how many of them are urgent.
 pub(super) fn waiting(farm: &Farm) -> Result<(usize, usize), Failure> {
-    let all = farm.review()?;
+    Ok(counted(&farm.review()?))
+}
+
+fn counted(all: &[Finding]) -> (usize, usize) {
     let urgent = all.iter().filter(|f| f.weight == Weight::Urgent).count();
-    Ok((all.len(), urgent))
+    (all.len(), urgent)
 }
 
 /// The same in words; nothing where no line waits.
@@ -50,11 +53,11 @@ pub(super) fn list(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> 
     if screen.json {
         let lines = all.iter().map(|f| told(&findings, f));
         let lines = lines.collect::<Result<Vec<_>, _>>()?;
-        let (waiting, urgent) = waiting(&farm)?;
+        let (waiting, urgent) = counted(&all);
         let all = json!({"waiting": waiting, "urgent": urgent, "lines": lines});
         return Ok(screen.value(&all)?);
     }
-    let Some(waits) = waits(waiting(&farm)?) else {
+    let Some(waits) = waits(counted(&all)) else {
         return Ok(screen.line("Review: nothing waits for a decision.")?);
     };
     screen.line(waits)?;

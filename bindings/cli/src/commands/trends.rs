@@ -9,13 +9,23 @@ use pointdown_core::record::{Id, Kind};
 use serde_json::json;
 
 use super::Base;
-use super::print::write;
+use super::disk::write;
 use crate::fail::{Failure, invalid};
 use crate::moments::Calendar;
 use crate::tables::Screen;
 
 #[derive(Debug, clap::Args)]
 pub(crate) struct Args {
+    #[command(flatten)]
+    spans: Spans,
+    /// Draw it too, as an SVG file; an older one is replaced.
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+/// Which spans of which coop.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Spans {
     /// How long each span is.
     #[arg(long, default_value = "week", value_parser = steps())]
     by: String,
@@ -28,12 +38,9 @@ pub(crate) struct Args {
     /// Only this coop.
     #[arg(long)]
     coop: Option<String>,
-    /// Draw it too, as an SVG file; an older one is replaced.
-    #[arg(long, value_name = "FILE")]
-    svg: Option<PathBuf>,
 }
 
-pub(super) fn steps() -> PossibleValuesParser {
+fn steps() -> PossibleValuesParser {
     PossibleValuesParser::new(Step::ALL.iter().map(|step| step.code()))
 }
 
@@ -45,25 +52,20 @@ pub(super) struct Asked {
     pub(super) coop: Option<Id>,
 }
 
-impl Asked {
-    pub(super) fn read(
-        farm: &Farm,
-        by: &str,
-        from: Option<&str>,
-        to: Option<&str>,
-        coop: Option<&str>,
-    ) -> Result<Asked, Failure> {
+impl Spans {
+    pub(super) fn read(&self, farm: &Farm) -> Result<Asked, Failure> {
         let calendar = Calendar::of(farm)?;
-        let step = Step::from_code(by)
-            .ok_or_else(|| invalid("by", by, "allowed are day, week, month and year"))?;
-        let to = match to {
+        let step = Step::from_code(&self.by)
+            .ok_or_else(|| invalid("by", &self.by, "allowed are day, week, month and year"))?;
+        let to = match &self.to {
             Some(text) => calendar.day("to", text)?,
             None => calendar.today,
         };
-        let from = match from {
+        let from = match &self.from {
             Some(text) => calendar.day("from", text)?,
             None => usual_start(step, to),
         };
+        let coop = self.coop.as_deref();
         let coop = coop.map(|name| farm.find(Kind::Coop, name)).transpose()?;
         Ok(Asked {
             step,
@@ -93,13 +95,7 @@ fn usual_start(step: Step, to: NaiveDate) -> NaiveDate {
 
 pub(super) fn show(base: &Base, screen: &mut Screen<'_>, args: &Args) -> Result<(), Failure> {
     let farm = base.open()?;
-    let asked = Asked::read(
-        &farm,
-        &args.by,
-        args.from.as_deref(),
-        args.to.as_deref(),
-        args.coop.as_deref(),
-    )?;
+    let asked = args.spans.read(&farm)?;
     let trends = farm.trends(asked.from, asked.to, asked.step, asked.coop)?;
     if let Some(file) = &args.svg {
         write(file, &trend_chart(&trends)?)?;

@@ -19,6 +19,17 @@ fn pass(from: &Phone, to: &Phone, names: &str) {
     to.run(&words).good();
 }
 
+/// Ada amends a gather to 12 eggs, Ben apart from her to 13, and Ada has heard of it; its id last.
+fn disagreeing() -> (Phone, Phone, String) {
+    let ada = Phone::with_farm();
+    let id = ada.log("gather coop=North species=hen count=11");
+    let ben = ben(&ada);
+    ada.say(&format!("amend {id} count=12")).good();
+    ben.say(&format!("amend {id} count=13")).good();
+    pass(&ben, &ada, "");
+    (ada, ben, id)
+}
+
 fn lines(phone: &Phone) -> Vec<Value> {
     phone.ask("review")["lines"]
         .as_array()
@@ -67,12 +78,7 @@ fn nothing_waits_on_a_new_farm() {
 
 #[test]
 fn a_disagreement_names_both_and_is_decided_by_number() {
-    let ada = Phone::with_farm();
-    let id = ada.log("gather coop=North species=hen count=11");
-    let ben = ben(&ada);
-    ada.say(&format!("amend {id} count=12")).good();
-    ben.say(&format!("amend {id} count=13")).good();
-    pass(&ben, &ada, "");
+    let (ada, _ben, id) = disagreeing();
     let text = ada.say("review").good();
     assert!(
         text.starts_with("Review: 1 line waits, none urgent.\n"),
@@ -124,12 +130,7 @@ fn a_disagreement_names_both_and_is_decided_by_number() {
 
 #[test]
 fn a_line_that_changed_or_is_gone_is_not_decided() {
-    let ada = Phone::with_farm();
-    let id = ada.log("gather coop=North species=hen count=11");
-    let ben = ben(&ada);
-    ada.say(&format!("amend {id} count=12")).good();
-    ben.say(&format!("amend {id} count=13")).good();
-    pass(&ben, &ada, "");
+    let (ada, ben, id) = disagreeing();
     let shown = tag(&line(&ada, "field/"));
     ada.say(&format!("decide {shown} 1")).good();
     // Ben decided too, the other way: the question is a new one.
