@@ -142,11 +142,12 @@ pub(crate) enum Command {
     OnHand,
     /// Join a server with an invite code.
     Join {
-        /// The server's address, such as http://192.0.2.7:4680.
+        /// The server's address, such as http://192.0.2.7:4680, or the whole link of an invite (in
+        /// quotes, for the shell's sake).
         url: String,
-        /// The code of the invite.
+        /// The code of the invite; a link has it already.
         #[arg(allow_hyphen_values = true)]
-        code: String,
+        code: Option<String>,
         /// Who logs here; needed where no farm is here yet.
         #[arg(long)]
         person: Option<String>,

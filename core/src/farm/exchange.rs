@@ -14,6 +14,9 @@ use crate::sync::{Digest, DocDigest};
 pub(super) struct Joined {
     pub(super) url: String,
     pub(super) token: String,
+    /// The key that the server must have, as 64 hexadecimal digits.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) pin: Option<String>,
 }
 
 /// A message on its way.
@@ -277,10 +280,14 @@ impl Farm {
     /// Remembers the server and the secret that it gave to this device; everything that is here is
     /// held against the server at the next exchange.
     pub fn joined(&self, url: &str, token: &str) -> Result<(), FarmError> {
-        let joined = Joined {
+        self.keep_joined(Joined {
             url: url.trim_end_matches('/').into(),
             token: token.into(),
-        };
+            pin: None,
+        })
+    }
+
+    pub(super) fn keep_joined(&self, joined: Joined) -> Result<(), FarmError> {
         let mut inner = self.lock();
         let told: Vec<String> = Vec::new();
         inner.write(|tx| {

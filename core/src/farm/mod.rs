@@ -18,6 +18,8 @@ mod log;
 mod mark;
 mod names;
 mod peer;
+#[cfg(feature = "native")]
+mod pin;
 mod read;
 mod review;
 mod take;

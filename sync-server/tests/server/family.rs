@@ -38,7 +38,7 @@ fn three_phones_log_apart_and_end_the_same() {
     let server = Server::start();
     let ada = family(&server);
     let ben = phone(&server, &ada, "Ben");
-    let cleo = phone(&server, &ben, "Cleo");
+    let cleo = phone(&server, &ada, "Cleo");
     for n in 1..=10 {
         gather(&ada, "Barn", "hen", n);
         gather(&ben, "Pond", "duck", n);

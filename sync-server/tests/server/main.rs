@@ -2,12 +2,18 @@
 #![allow(clippy::unwrap_used)]
 
 mod contract;
+mod contract_members;
 mod events;
 mod exchange;
 mod family;
 mod http;
 mod kitchen;
+mod limits;
 mod members;
 mod orders;
+mod people;
 mod program;
 mod support;
+mod tls;
+mod upkeep;
+mod walls;

@@ -16,7 +16,7 @@ use pointdown_core::sync::{
     Answer, Ask, Digest, JoinAnswer, JoinAsk, Refused, Saved, VERSION, pack, unpack,
 };
 use pointdown_server::exchange::exchange;
-use pointdown_server::store::{self, DeviceKind, Joining, NewInvite, Sqlite, Store};
+use pointdown_server::store::{self, DeviceKind, Joining, NewInvite, Role, Sqlite, Store};
 use serde_bytes::{ByteArray, ByteBuf};
 use sha2::{Digest as _, Sha256};
 
@@ -203,6 +203,8 @@ impl Served {
             farm: None,
             made_at: now,
             expires: now + 1,
+            role: Role::Helper,
+            by: None,
         };
         store.add_invite(&invite).expect("an invite");
         let joining = Joining {
@@ -381,5 +383,7 @@ fn invite() {
         farm: None,
         made_at: now,
         expires: now + 3_600_000,
+        role: Role::Helper,
+        by: None,
     });
 }

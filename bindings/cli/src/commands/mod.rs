@@ -141,7 +141,10 @@ pub(crate) fn run(cli: Cli, screen: &mut Screen<'_>) -> Result<(), Failure> {
             code,
             person,
             device,
-        } => exchange::join(&base, screen, &url, &code, (person, device)),
+        } => {
+            let code = code.unwrap_or_default();
+            exchange::join(&base, screen, &url, &code, (person, device))
+        }
         Command::Sync => exchange::sync(&base, screen),
         Command::Invite => exchange::invite(&base, screen),
         Command::Status => exchange::status(&base, screen),
