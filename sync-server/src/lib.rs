@@ -23,6 +23,7 @@
 //! given certificate or one of its own making; plain HTTP only where that was asked for in so many
 //! words, for a reverse proxy on another machine of a network that is trusted.
 
+mod announce;
 mod app;
 mod around;
 mod auth;
@@ -49,10 +50,11 @@ use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
-use pointdown_core::farm::{Env, System};
+use pointdown_core::farm::{Env, Interfaces, System};
 use tokio::net::TcpListener;
 use tokio_rustls::TlsAcceptor;
 
+use announce::Announced;
 use app::App;
 use listen::Hall;
 use store::Store;
@@ -73,6 +75,8 @@ pub struct Config {
     pub beyond_loopback: bool,
     /// The certificate; plain HTTP without one.
     pub tls: Option<Tls>,
+    /// Whether the server announces itself, and where.
+    pub announce: Option<Interfaces>,
     /// How often to look whether there is a newer certificate.
     pub renewal: Duration,
     /// Whether a reverse proxy stands before the server, so that its `X-Forwarded-For` and
@@ -100,6 +104,7 @@ impl Default for Config {
             data: None,
             beyond_loopback: false,
             tls: None,
+            announce: None,
             renewal: Duration::from_secs(60),
             behind_proxy: false,
             metrics_token: None,
@@ -178,6 +183,12 @@ pub async fn serve(
         behind_proxy: config.behind_proxy,
         grace: config.grace,
     };
+    // Who serves without being announced still serves.
+    let _announced = config.announce.and_then(|at| {
+        let made = Announced::make(&*app.env, address.port(), hall.tls.is_some(), at);
+        made.inspect_err(|e| tracing::error!(error = %e, "the server cannot be announced"))
+            .ok()
+    });
     let mut hangup = Hangup::new();
     tracing::info!(%address, "serving");
     let closing = app.clone();

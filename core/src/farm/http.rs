@@ -181,7 +181,23 @@ impl Farm {
         Ok(())
     }
 
-    fn server(&self) -> Result<Joined, FarmError> {
+    /// Whether the joined server answers at an address.
+    pub(super) fn answers(&self, url: &str, joined: &Joined) -> bool {
+        agent(joined.pin.as_deref(), Some(Duration::from_secs(3)))
+            .ok()
+            .and_then(|agent| agent.get(format!("{url}/health/live")).call().ok())
+            .is_some_and(|answer| answer.status() == 200)
+    }
+
+    /// The joined server is at another address now.
+    pub(super) fn moved_to(&self, url: &str) -> Result<(), FarmError> {
+        let url = url.to_string();
+        let joined = self.server()?;
+        let mut inner = self.lock();
+        inner.write(|tx| Ok(tx.set_meta("server", &Joined { url, ..joined })?))
+    }
+
+    pub(super) fn server(&self) -> Result<Joined, FarmError> {
         self.lock().store.read(|tx| {
             tx.meta::<Joined>("server")?.ok_or_else(|| {
                 FarmError::new(

@@ -17,6 +17,8 @@ mod log;
 #[cfg(feature = "native")]
 mod mark;
 mod names;
+#[cfg(feature = "native")]
+mod nearby;
 mod peer;
 #[cfg(feature = "native")]
 mod pin;
@@ -34,6 +36,8 @@ pub use facade::{Beginning, Farm};
 #[cfg(feature = "native")]
 pub use http::{Exchange, Join};
 pub use log::Logged;
+#[cfg(feature = "native")]
+pub use nearby::{Interfaces, SERVICE, nearby};
 pub use peer::PeerSession;
 pub use take::Taken;
 pub use upkeep::Check;

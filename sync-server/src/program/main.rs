@@ -10,6 +10,7 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use clap::{Args, Parser, Subcommand};
+use pointdown_core::farm::Interfaces;
 use pointdown_core::record::Id;
 use pointdown_server::store::{Role, Sqlite};
 use pointdown_server::upkeep::KEEP_DAYS;
@@ -145,6 +146,10 @@ struct Serve {
     /// several times.
     #[arg(long, requires = "tls")]
     tls_name: Vec<String>,
+    /// Announce the server on the local network, so that phones find it there: that it is one, its
+    /// address, and whether it speaks TLS.
+    #[arg(long)]
+    announce: bool,
     /// A reverse proxy stands before the server: believe its X-Forwarded-For and X-Forwarded-Proto.
     #[arg(long)]
     behind_proxy: bool,
@@ -233,6 +238,7 @@ fn run(serve_with: Serve) -> Result<(), Failure> {
         data: Some(folder),
         beyond_loopback: serve_with.plain_http_beyond_this_machine,
         tls,
+        announce: serve_with.announce.then_some(Interfaces::All),
         behind_proxy: serve_with.behind_proxy,
         metrics_token,
         ..Config::default()

@@ -3,6 +3,8 @@ use std::str::FromStr;
 use pointdown_core::record::Id;
 use serde::{Deserialize, Serialize};
 
+use super::{DeviceKind, DeviceRow};
+
 /// What a device may do in its farm.
 #[derive(
     Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, utoipa::ToSchema,
@@ -50,6 +52,40 @@ pub enum Changed {
     NoDevice,
     /// Nobody would be left who may invite and shut out. Only whoever runs the server can do this.
     LastOwner,
+}
+
+/// What is done to a device.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Deed {
+    ShutOut,
+    Give(Role),
+}
+
+/// Whether this may be done to a device, given all devices of its farm; the same for every store.
+pub(super) fn judge(all: &[DeviceRow], device: Id, deed: Deed, by: Option<Id>) -> Changed {
+    let mut here = all.iter().filter(|d| d.revoked_at.is_none());
+    let Some(row) = here.clone().find(|d| d.id == device) else {
+        return Changed::NoDevice;
+    };
+    // A screen hangs where anyone can reach it and stays what it is.
+    if matches!(deed, Deed::Give(_)) && row.kind == DeviceKind::Screen.as_str() {
+        return Changed::NoDevice;
+    }
+    let stays_owner = deed == Deed::Give(Role::Owner);
+    let others = here.any(|d| d.role == Role::Owner && d.id != device);
+    if by.is_some() && row.role == Role::Owner && !stays_owner && !others {
+        return Changed::LastOwner;
+    }
+    Changed::Done
+}
+
+/// The role of a device that joins, where its invite names one.
+pub(super) fn role_of(kind: DeviceKind, begins_farm: bool, invited_as: Role) -> Role {
+    match kind {
+        DeviceKind::Screen => Role::Reader,
+        DeviceKind::Phone if begins_farm => Role::Owner,
+        DeviceKind::Phone => invited_as,
+    }
 }
 
 /// What happened to those who belong to a farm.

@@ -5,8 +5,9 @@ use std::time::Duration;
 use pointdown_core::record::Id;
 use rusqlite::{Connection, TransactionBehavior};
 
+use super::role::Deed;
 use super::sqlite_log::SqliteLog;
-use super::sqlite_members::{self as members, Deed};
+use super::sqlite_members as members;
 use super::{
     Changed, DeviceRow, Epoch, Joined, Joining, NewInvite, Noted, Role, SecretHash, Store,
     StoreError, Work, migrate,
@@ -163,7 +164,7 @@ impl Store for Sqlite {
         by: Option<Id>,
         now: i64,
     ) -> Result<Changed, StoreError> {
-        self.writing(|tx| members::change(tx, (farm, device), &Deed::ShutOut, by, now))
+        self.writing(|tx| members::change(tx, (farm, device), Deed::ShutOut, by, now))
     }
 
     fn change_role(
@@ -174,7 +175,7 @@ impl Store for Sqlite {
         by: Option<Id>,
         now: i64,
     ) -> Result<Changed, StoreError> {
-        self.writing(|tx| members::change(tx, (farm, device), &Deed::Give(role), by, now))
+        self.writing(|tx| members::change(tx, (farm, device), Deed::Give(role), by, now))
     }
 
     fn audit(&self, farm: Id, before: Option<u64>, most: u32) -> Result<Vec<Noted>, StoreError> {

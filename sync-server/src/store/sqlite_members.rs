@@ -3,10 +3,11 @@
 use pointdown_core::record::Id;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
+use super::role::{Deed, judge, role_of};
 use super::sqlite_log::SqliteLog;
 use super::{
-    Changed, DeviceKind, DeviceRow, Event, Joined, Joining, Log, NewInvite, Noted, Registered,
-    Role, SecretHash, StoreError,
+    Changed, DeviceRow, Event, Joined, Joining, Log, NewInvite, Noted, Registered, Role,
+    SecretHash, StoreError,
 };
 
 const DEVICE: &str = "SELECT id, farm, name, kind, role, token, next_token, joined_at, heard_at, \
@@ -75,11 +76,11 @@ fn admit(tx: &Connection, joining: &Joining) -> Result<Result<Admitted, Joined>,
             None => return Ok(Err(Joined::Unknown)),
         },
     };
-    let role = match joining.kind {
-        DeviceKind::Screen => Role::Reader,
-        DeviceKind::Phone if new => Role::Owner,
-        DeviceKind::Phone => role.parse().map_err(StoreError::Damaged)?,
-    };
+    let role = role_of(
+        joining.kind,
+        new,
+        role.parse().map_err(StoreError::Damaged)?,
+    );
     Ok(Ok(Admitted { farm, new, role }))
 }
 
@@ -251,32 +252,16 @@ pub(super) fn settle_token(tx: &Connection, next: &SecretHash) -> Result<(), Sto
     Ok(())
 }
 
-/// What is done to a device.
-pub(super) enum Deed {
-    ShutOut,
-    Give(Role),
-}
-
 pub(super) fn change(
     tx: &Connection,
     (farm, device): (Id, Id),
-    deed: &Deed,
+    deed: Deed,
     by: Option<Id>,
     now: i64,
 ) -> Result<Changed, StoreError> {
-    let all = devices(tx, farm)?;
-    let mut here = all.iter().filter(|d| d.revoked_at.is_none());
-    let Some(row) = here.clone().find(|d| d.id == device) else {
-        return Ok(Changed::NoDevice);
-    };
-    // A screen hangs where anyone can reach it and stays what it is.
-    if matches!(deed, Deed::Give(_)) && row.kind == DeviceKind::Screen.as_str() {
-        return Ok(Changed::NoDevice);
-    }
-    let stays_owner = matches!(deed, Deed::Give(Role::Owner));
-    let others = here.any(|d| d.role == Role::Owner && d.id != device);
-    if by.is_some() && row.role == Role::Owner && !stays_owner && !others {
-        return Ok(Changed::LastOwner);
+    let judged = judge(&devices(tx, farm)?, device, deed, by);
+    if judged != Changed::Done {
+        return Ok(judged);
     }
     let (event, role) = match deed {
         Deed::ShutOut => {
@@ -287,7 +272,7 @@ pub(super) fn change(
         Deed::Give(role) => {
             let sql = "UPDATE device SET role = ?2 WHERE id = ?1";
             tx.execute(sql, params![device.bytes(), role.as_str()])?;
-            (Event::Role, Some(*role))
+            (Event::Role, Some(role))
         }
     };
     let device = Some(device);

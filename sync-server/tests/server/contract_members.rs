@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use pointdown_core::record::{Actor, Id};
 use pointdown_server::store::{
-    self, Changed, DeviceKind, Joined, NewInvite, Noted, Role, Store, StoreError,
+    self, Changed, DeviceKind, Joined, NewInvite, Noted, Role, Sqlite, Store, StoreError,
 };
 
 use crate::contract::{append, change};
@@ -192,4 +192,58 @@ fn changes_are_folded_into_their_document(store: &dyn Store) {
         Ok(())
     })
     .unwrap();
+}
+
+/// A database as the first layout left it: every phone could do everything.
+#[test]
+fn the_first_phone_of_an_older_database_becomes_its_owner() {
+    let folder = tempfile::tempdir().unwrap();
+    let raw = rusqlite::Connection::open(folder.path().join("server.db")).unwrap();
+    raw.execute_batch(include_str!("../../src/store/sql/0001_init.sql"))
+        .unwrap();
+    raw.pragma_update(None, "user_version", 1).unwrap();
+    raw.pragma_update(None, "application_id", 0x5064_5376)
+        .unwrap();
+    raw.execute("INSERT INTO server VALUES (1, ?1)", [[1u8; 16]])
+        .unwrap();
+    let farm = id();
+    raw.execute("INSERT INTO farm VALUES (?1, 0, 1)", [farm.bytes()])
+        .unwrap();
+    let add = |name: &str, kind: &str, at: i64, out: Option<i64>| {
+        let device = id();
+        raw.execute(
+            "INSERT INTO device VALUES (?1, ?2, ?3, ?4, ?5, ?6, NULL, ?7)",
+            rusqlite::params![
+                device.bytes(),
+                farm.bytes(),
+                name,
+                kind,
+                random::<32>(),
+                at,
+                out
+            ],
+        )
+        .unwrap();
+    };
+    add("lost", "phone", 1, Some(9));
+    add("kitchen", "screen", 2, None);
+    add("second", "phone", 4, None);
+    add("first", "phone", 3, None);
+    drop(raw);
+    let store = Sqlite::open(folder.path()).unwrap();
+    let roles: Vec<_> = store
+        .devices(farm)
+        .unwrap()
+        .into_iter()
+        .map(|d| (d.name, d.role))
+        .collect();
+    let expected = [
+        ("lost", Role::Helper),
+        ("kitchen", Role::Reader),
+        ("first", Role::Owner),
+        ("second", Role::Helper),
+    ];
+    assert_eq!(roles, expected.map(|(name, role)| (name.to_string(), role)));
+    assert_eq!(store.audit(farm, None, 10), Ok(Vec::new()));
+    assert_eq!(store.epoch(), Ok([1; 16]));
 }

@@ -5,11 +5,13 @@ use std::net::TcpStream;
 use std::num::NonZeroU32;
 use std::time::{Duration, Instant};
 
+use pointdown_core::record::Actor;
+use pointdown_core::sync::phone::{State, Unsent};
 use pointdown_server::{Config, Limits};
 use serde_json::json;
 
 use crate::events::Stream;
-use crate::support::{Server, agent, error, memory, read};
+use crate::support::{NOW, Phone, Server, agent, error, memory, read};
 
 fn with(limits: Limits) -> Server {
     let config = Config {
@@ -183,4 +185,51 @@ fn a_client_behind_a_proxy_is_known_by_what_the_proxy_adds() {
         // Whatever the client itself wrote stands before what the proxy adds.
         assert_eq!(join("198.51.100.9, 192.0.2.1"), 429);
     }
+}
+
+/// Seven megabytes are ready, and nobody reads them.
+#[test]
+fn an_answer_that_is_left_lying_is_taken_away() {
+    let server = with(Limits {
+        unread: Duration::from_millis(300),
+        ..Limits::default()
+    });
+    let joined = server.join(None);
+    let device = server.store.devices(joined.farm).unwrap()[0].id;
+    let mut phone = Phone::new(joined.farm, device, Actor([9; 16]));
+    for _ in 0..8 {
+        phone.log("2026-11", 900_000);
+        let (status, answer) = server.post("/v1/sync", Some(&joined.token), &phone.ask());
+        assert_eq!(status, 200);
+        phone.hear(&answer);
+    }
+    let empty = Phone::new(joined.farm, device, Actor([8; 16]));
+    let ask = State {
+        checked: false,
+        ..empty.state
+    };
+    let ask = ask.ask(&Unsent::default(), NOW);
+    let mut stream = connect(&server);
+    // Four times over: the buffers on the way take in a good deal.
+    for _ in 0..4 {
+        write!(
+            stream,
+            "POST /v1/sync HTTP/1.1\r\nhost: x\r\nauthorization: Bearer {}\r\n\
+             content-length: {}\r\n\r\n",
+            joined.token,
+            ask.len()
+        )
+        .unwrap();
+        stream.write_all(&ask).unwrap();
+    }
+    // What is tested is that waiting has an end.
+    std::thread::sleep(Duration::from_secs(3));
+    let mut got = Vec::new();
+    let ended = stream.read_to_end(&mut got);
+    assert!(got.starts_with(b"HTTP/1.1 200"), "{ended:?}");
+    assert!(
+        got.len() < 4 * 7_200_000,
+        "{} bytes came all the same",
+        got.len()
+    );
 }

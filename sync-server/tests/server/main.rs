@@ -10,6 +10,7 @@ mod http;
 mod kitchen;
 mod limits;
 mod members;
+mod nearby;
 mod orders;
 mod people;
 mod program;

@@ -1,11 +1,13 @@
 //! Roles, tokens and the audit log over HTTP.
 
 use pointdown_core::record::{Actor, Id};
-use pointdown_core::sync::{Answer, JoinAnswer, Why};
-use pointdown_server::store::Role;
+use pointdown_core::sync::{Answer, Ask, JoinAnswer, Why};
+use pointdown_server::exchange::{ExchangeError, exchange};
+use pointdown_server::store::{self, Changed, Role};
+use serde_bytes::ByteArray;
 use serde_json::{Value, json};
 
-use crate::support::{Phone, Server, agent, error, read};
+use crate::support::{NOW, Phone, Server, agent, error, memory, read};
 
 fn put(server: &Server, path: &str, token: &str, body: Value) -> (u16, Vec<u8>) {
     let request = agent()
@@ -253,4 +255,70 @@ fn the_audit_log_says_who_did_what_to_whom() {
     let older: Vec<Value> = serde_json::from_slice(&body).unwrap();
     assert_eq!(older, lines[4..]);
     assert_eq!(server.get("/v1/audit?before=x", Some(&owner.token)).0, 400);
+}
+
+/// A message that was on its way when its device was shut out brings nothing in any more, whatever
+/// was found out about its token before.
+#[test]
+fn a_device_that_was_shut_out_meanwhile_gets_nothing_in() {
+    let store = memory();
+    let first = Phone::begin(&*store);
+    let mut second = first.another(&*store);
+    second.log("2026-11", 40);
+    let ask = second.ask();
+    let out = store.revoke(first.farm, second.device, Some(first.device), NOW);
+    assert_eq!(out, Ok(Changed::Done));
+    let refused = exchange(&*store, second.farm, second.device, &ask, NOW);
+    assert_eq!(refused, Err(ExchangeError::ShutOut));
+    let elsewhere = Phone::begin(&*store);
+    let refused = exchange(&*store, elsewhere.farm, first.device, &ask, NOW);
+    assert_eq!(
+        refused,
+        Err(ExchangeError::ShutOut),
+        "another farm's device"
+    );
+    let counter = store::read(&*store, first.farm, |log| log.counter());
+    assert_eq!(counter, Ok(0));
+}
+
+#[test]
+fn lists_longer_than_any_phone_sends_are_refused() {
+    let store = memory();
+    let phone = Phone::begin(&*store);
+    let ask = Ask::decode(&phone.ask()).unwrap();
+    let actors = (0..10_001u64).map(|n| {
+        let mut actor = [0; 16];
+        actor[..8].copy_from_slice(&n.to_be_bytes());
+        ByteArray::new(actor)
+    });
+    for (list, ask) in [
+        (
+            "actors",
+            Ask {
+                actors: actors.clone().collect(),
+                ..ask.clone()
+            },
+        ),
+        (
+            "vouched",
+            Ask {
+                vouched: actors.clone().collect(),
+                ..ask.clone()
+            },
+        ),
+        (
+            "fetch",
+            Ask {
+                fetch: vec!["farm".parse().unwrap(); 10_001],
+                ..ask.clone()
+            },
+        ),
+    ] {
+        let refused = exchange(&*store, phone.farm, phone.device, &ask.encode(), NOW).unwrap_err();
+        let words = refused.to_string();
+        assert!(
+            words.contains(list) && words.contains("10001") && words.contains("10000"),
+            "{words}"
+        );
+    }
 }

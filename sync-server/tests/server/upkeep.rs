@@ -394,3 +394,29 @@ fn a_full_disk_is_said_so_and_what_was_acknowledged_is_there() {
     assert_eq!(sync(&mut phone), None);
     assert_eq!(phone.outbox.len(), 0);
 }
+
+/// A file system that can only be read: it does not start, and says why.
+#[cfg(target_os = "linux")]
+#[test]
+fn on_a_disk_that_can_only_be_read_it_does_not_start() {
+    let folder = tempfile::tempdir().unwrap();
+    let script = "mount -t tmpfs -o size=2m tmpfs $1 && $2 invite --data $1 >/dev/null \
+                  && mount -o remount,ro $1 && exec $2 --listen 127.0.0.1:0 --data $1";
+    let out = Command::new("unshare")
+        .args(["-rm", "sh", "-c", script, "sh"])
+        .arg(folder.path())
+        .arg(env!("CARGO_BIN_EXE_pointdown-server"))
+        .output();
+    let said = match out {
+        Ok(out) => String::from_utf8_lossy(&out.stderr).into_owned(),
+        Err(e) => e.to_string(),
+    };
+    if !said.contains("good for one device") {
+        eprintln!("SKIPPED: this system lets nobody mount a small file system: {said}");
+        return;
+    }
+    assert!(
+        said.contains("cannot be written; check its rights"),
+        "{said}"
+    );
+}
