@@ -159,6 +159,9 @@ pub(crate) enum Command {
     Sync,
     /// Ask the server for an invite code for another device.
     Invite,
+    /// List servers that announce themselves on the local network, and find the joined one again
+    /// where it has a new address.
+    Nearby,
     /// What waits to be sent, and when the server was last heard.
     Status,
     /// Write everything into one file, to be passed by hand.

@@ -17,6 +17,9 @@ pub(super) struct Joined {
     /// The key that the server must have, as 64 hexadecimal digits.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) pin: Option<String>,
+    /// When this device got the token, milliseconds since 1970 UTC.
+    #[serde(default)]
+    pub(super) since: i64,
 }
 
 /// A message on its way.
@@ -284,6 +287,7 @@ impl Farm {
             url: url.trim_end_matches('/').into(),
             token: token.into(),
             pin: None,
+            since: self.env.now().ms(),
         })
     }
 

@@ -15,6 +15,9 @@ use crate::sync::{InviteLink, JoinAnswer, JoinAsk, MAX_BODY, Refused, pin_text, 
 /// More round trips than any exchange needs; past that something goes in circles.
 const MOST_ROUNDS: u32 = 10_000;
 
+/// After how many days a device takes a fresh token.
+const TOKEN_DAYS: i64 = 30;
+
 /// What an exchange with the server did.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize)]
 pub struct Exchange {
@@ -55,7 +58,7 @@ impl Farm {
                 "the invite is for another farm than the one kept here; nothing was changed",
             ));
         }
-        self.keep_joined(joined(&link, answer.token))?;
+        self.keep_joined(joined(&link, answer.token, self.env.now().ms()))?;
         self.sync()
     }
 
@@ -71,7 +74,7 @@ impl Farm {
         let link = link(join)?;
         let answer = ask_in(&link, join.device, None, Vec::new())?;
         let farm = Farm::make(location, env, answer.farm)?;
-        farm.keep_joined(joined(&link, answer.token))?;
+        farm.keep_joined(joined(&link, answer.token, farm.env.now().ms()))?;
         farm.sync()?;
         let person = match farm.find(Kind::Person, person) {
             Ok(id) => id,
@@ -112,6 +115,10 @@ impl Farm {
         done.waiting = self.status()?.waiting;
         done.sent = before.saturating_sub(done.waiting);
         self.tidy()?;
+        if self.env.now().ms() - joined.since > TOKEN_DAYS * 24 * 60 * 60 * 1000 {
+            // Everything is exchanged; where this fails the next time will do.
+            let _ = self.renew_token();
+        }
         Ok(done)
     }
 
@@ -139,8 +146,8 @@ impl Farm {
         })
     }
 
-    /// Takes a fresh token in the place of this device's, as one does now and then. The old one is
-    /// dead once the fresh one was used, which the next exchange does.
+    /// Takes a fresh token in the place of this device's, as [`Farm::sync`] does by itself after
+    /// thirty days. The old one is dead once the fresh one was used, by the next exchange.
     pub fn renew_token(&self) -> Result<(), FarmError> {
         let joined = self.server()?;
         let answer = agent(joined.pin.as_deref(), Some(Duration::from_secs(30)))?
@@ -152,7 +159,12 @@ impl Farm {
         let fresh: serde_json::Value = serde_json::from_slice(&body).unwrap_or_default();
         let token = fresh["token"].as_str().ok_or_else(unreadable)?.to_string();
         let mut inner = self.lock();
-        inner.write(|tx| Ok(tx.set_meta("server", &Joined { token, ..joined })?))
+        let fresh = Joined {
+            token,
+            since: self.env.now().ms(),
+            ..joined
+        };
+        inner.write(|tx| Ok(tx.set_meta("server", &fresh)?))
     }
 
     /// Waits for the server's word that there is something newer, then calls `poke`; until the
@@ -232,11 +244,12 @@ fn agent(pin: Option<&str>, most: Option<Duration>) -> Result<ureq::Agent, FarmE
     Ok(ureq::Agent::with_parts(config, connector, resolver))
 }
 
-fn joined(link: &InviteLink, token: String) -> Joined {
+fn joined(link: &InviteLink, token: String, since: i64) -> Joined {
     Joined {
         url: link.url.clone(),
         token,
         pin: link.pin.as_ref().map(pin_text),
+        since,
     }
 }
 
@@ -296,7 +309,9 @@ fn body(answer: ureq::http::Response<ureq::Body>) -> Result<Vec<u8>, FarmError> 
     let words = serde_json::from_slice::<Refused>(&body)
         .map(|r| r.message)
         .unwrap_or_else(|_| format!("it answered {status}"));
-    let kind = if status.is_server_error() {
+    // Too slow, or too often: both pass.
+    let later = matches!(status.as_u16(), 408 | 429);
+    let kind = if status.is_server_error() || later {
         ErrorKind::Network
     } else {
         ErrorKind::Refused

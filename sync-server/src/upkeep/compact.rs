@@ -27,9 +27,8 @@ pub struct Compacted {
 /// Whatever the store reports. Everything that was done before stays done.
 pub fn compact(store: &dyn Store, farm: Id, before: i64) -> Result<Compacted, StoreError> {
     let mut done = Compacted::default();
-    let docs: Vec<DocName> = store::read(store, farm, |log| {
-        Ok(log.docs()?.into_iter().map(|d| d.doc).collect())
-    })?;
+    // A document without changes after the last one that was folded was looked at then.
+    let docs: Vec<DocName> = store::read(store, farm, |log| log.changed_since(log.folded()?))?;
     for name in docs {
         let mut saved = None;
         let mut parts = DocParts::default();

@@ -4,6 +4,7 @@ mod exchange;
 mod fields;
 mod holds;
 mod log;
+mod nearby;
 mod records;
 mod setup;
 mod sheet;
@@ -147,6 +148,7 @@ pub(crate) fn run(cli: Cli, screen: &mut Screen<'_>) -> Result<(), Failure> {
         }
         Command::Sync => exchange::sync(&base, screen),
         Command::Invite => exchange::invite(&base, screen),
+        Command::Nearby => nearby::list(&base, screen),
         Command::Status => exchange::status(&base, screen),
         Command::Export { file } => upkeep::export(&base, screen, &file),
         Command::Import {
