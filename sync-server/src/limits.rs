@@ -170,3 +170,38 @@ impl<K: std::hash::Hash + Eq + Copy> Drop for Counted<K> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ip(text: &str) -> IpAddr {
+        text.parse().unwrap_or(IpAddr::from([0, 0, 0, 0]))
+    }
+
+    #[test]
+    fn an_address_that_asks_without_end_is_slowed_and_this_machine_is_not() {
+        let usage = Usage::new(Limits {
+            address_rate: NonZeroU32::MIN,
+            ..Limits::default()
+        });
+        let (busy, calm) = (ip("192.0.2.1"), ip("192.0.2.2"));
+        let let_through = (0..40).filter(|_| usage.address(busy).is_ok()).count();
+        assert!((20..25).contains(&let_through), "{let_through}");
+        assert!(usage.address(calm).is_ok());
+        assert!((0..40).all(|_| usage.address(ip("127.0.0.1")).is_ok()));
+    }
+
+    #[test]
+    fn a_place_that_is_given_back_is_free_again() {
+        let counts: Arc<Counts<IpAddr>> = Arc::default();
+        let take = |at| Counts::take(&counts, ip(at), 2);
+        let (one, two) = (take("192.0.2.1"), take("192.0.2.1"));
+        assert!(one.is_some() && two.is_some() && take("192.0.2.1").is_none());
+        assert!(take("192.0.2.2").is_some());
+        drop(one);
+        assert!(take("192.0.2.1").is_some());
+        drop(two);
+        assert_eq!(counts.total(), 0, "nothing is kept of who left");
+    }
+}

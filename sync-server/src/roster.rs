@@ -47,7 +47,7 @@ impl Default for InviteAsk {
 /// for two days.
 #[utoipa::path(
     post, path = "/v1/invites", tag = "people", security(("token" = [])),
-    request_body = InviteAsk,
+    request_body = Option<InviteAsk>,
     responses(
         (status = 201, description = "The invite, shown once.", body = Invite),
         (status = 400, description = "Something is not allowed; it is named.", body = Refused),

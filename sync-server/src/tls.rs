@@ -18,6 +18,8 @@ use rustls::server::{ClientHello, ResolvesServerCert};
 use rustls::sign::CertifiedKey;
 use sha2::{Digest as _, Sha256};
 
+use crate::store::private_folder;
+
 /// Where the certificate comes from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Tls {
@@ -128,7 +130,7 @@ fn pin_of(key: &KeyPair) -> Pin {
 /// Makes key and certificate where there is none, or a fresh certificate where it will not do any
 /// more. Text before the certificate (RFC 7468, 5.2, allows it) says until when and for what it is.
 fn make_own(folder: &Path, names: &[String], now: i64) -> Result<Pin, TlsError> {
-    std::fs::create_dir_all(folder).map_err(|e| Tls::file(folder, e))?;
+    private_folder(folder).map_err(|e| Tls::file(folder, e))?;
     let (key_file, cert_file) = (folder.join("key.pem"), folder.join("cert.pem"));
     let key = match std::fs::read_to_string(&key_file) {
         Ok(pem) => KeyPair::from_pem(&pem)?,

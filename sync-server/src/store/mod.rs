@@ -28,6 +28,7 @@ pub use error::StoreError;
 pub use migrate::VERSION;
 pub use role::{Changed, Event, Noted, Role};
 pub use sqlite::Sqlite;
+pub(crate) use sqlite::private_folder;
 
 /// The sixteen random bytes that all cursors of one store belong to. A store restored from an
 /// older copy gets new ones.

@@ -29,7 +29,8 @@ pub struct Sqlite {
 impl Sqlite {
     /// Opens the database of a data folder, or makes folder and database.
     pub fn open(folder: &Path) -> Result<Sqlite, StoreError> {
-        std::fs::create_dir_all(folder).map_err(|e| {
+        // Everyone's records are in it.
+        private_folder(folder).map_err(|e| {
             StoreError::Backend(format!(
                 "the folder {} cannot be made: {e}",
                 folder.display()
@@ -101,6 +102,15 @@ impl Sqlite {
     ) -> Result<T, StoreError> {
         self.within(TransactionBehavior::Immediate, work)
     }
+}
+
+/// Makes a folder, where it is not there yet, that only its owner can look into.
+pub(crate) fn private_folder(path: &Path) -> std::io::Result<()> {
+    let mut builder = std::fs::DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder.create(path)
 }
 
 /// Sixteen random bytes.

@@ -3,7 +3,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::doctor::{Finding, Verdict, examine};
-use crate::store::{Sqlite, Store as _, StoreError};
+use crate::store::{Sqlite, Store as _, StoreError, private_folder};
 
 /// The database in a data folder and in a backup.
 const DATABASE: &str = "server.db";
@@ -136,14 +136,6 @@ fn copy_tls(from: &Path, to: &Path) -> Result<(), BackupError> {
         )?;
     }
     Ok(())
-}
-
-fn private_folder(path: &Path) -> io::Result<()> {
-    let mut builder = fs::DirBuilder::new();
-    builder.recursive(true);
-    #[cfg(unix)]
-    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-    builder.create(path)
 }
 
 /// Waits until every file of a folder is on the disk.

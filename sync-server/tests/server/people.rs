@@ -1,7 +1,7 @@
 //! Roles, tokens and the audit log over HTTP.
 
 use pointdown_core::record::{Actor, Id};
-use pointdown_core::sync::{Answer, Ask, JoinAnswer, Why};
+use pointdown_core::sync::{Answer, Ask, JoinAnswer, MOST_PACKED, Why, unpack};
 use pointdown_server::exchange::{ExchangeError, exchange};
 use pointdown_server::store::{self, Changed, Role};
 use serde_bytes::ByteArray;
@@ -321,4 +321,38 @@ fn lists_longer_than_any_phone_sends_are_refused() {
             "{words}"
         );
     }
+}
+
+/// Neither does a small body ask for millions of small lists. RFC 8949: an array of one, in it an
+/// array of two, a text, and an array of n empty byte strings; in one stored block of RFC 1951.
+#[test]
+fn a_pack_holds_so_many_changes_and_no_more() {
+    let packed = |n: u32| {
+        let mut plain = b"\x81\x82\x64farm\x9a".to_vec();
+        plain.extend(n.to_be_bytes());
+        plain.resize(plain.len() + n as usize, 0x40);
+        let length = u16::try_from(plain.len()).unwrap();
+        let head = [
+            [1].as_slice(),
+            &length.to_le_bytes(),
+            &(!length).to_le_bytes(),
+        ]
+        .concat();
+        [head, plain].concat()
+    };
+    let most = MOST_PACKED as u32;
+    assert_eq!(unpack(&packed(most)).unwrap()[0].1.len(), MOST_PACKED);
+    let refused = unpack(&packed(most + 1)).unwrap_err().to_string();
+    assert!(refused.contains("20000"), "{refused}");
+    let store = memory();
+    let phone = Phone::begin(&*store);
+    let ask = Ask {
+        pack: packed(most + 1).into(),
+        ..Ask::decode(&phone.ask()).unwrap()
+    };
+    let refused = exchange(&*store, phone.farm, phone.device, &ask.encode(), NOW);
+    assert!(
+        matches!(refused, Err(ExchangeError::Message(_))),
+        "{refused:?}"
+    );
 }

@@ -168,6 +168,38 @@ fn openssl_sees_the_same_key() {
     }
 }
 
+/// The cookie of a screen that came over TLS goes nowhere else.
+#[test]
+fn a_screens_cookie_is_for_https_only() {
+    let folder = tempfile::tempdir().unwrap();
+    let server = start(own(folder.path()));
+    let owner = join(&server, "127.0.0.1", own_pin(folder.path()).unwrap()).unwrap();
+    let invite = owner.invite().unwrap();
+    let answer = Command::new("curl")
+        .args(["-sSki", "--max-time", "20", "-H", "pointdown-screen: 1"])
+        .args(["-H", "content-type: application/json", "-d"])
+        .arg(json!({ "invite": invite }).to_string())
+        .arg(format!(
+            "https://127.0.0.1:{}/kitchen/join",
+            server.address.port()
+        ))
+        .output();
+    let Ok(answer) = answer else {
+        eprintln!("SKIPPED: curl is not installed");
+        return;
+    };
+    let answer = String::from_utf8_lossy(&answer.stdout).to_lowercase();
+    assert!(answer.starts_with("http/1.1 204"), "{answer}");
+    let cookie = answer
+        .lines()
+        .find(|l| l.starts_with("set-cookie:"))
+        .unwrap();
+    assert!(
+        cookie.ends_with("; httponly; samesite=strict; secure"),
+        "{cookie}"
+    );
+}
+
 /// RFC 7469 pins the key for this: a fresh certificate under it changes nothing for the phones.
 #[test]
 fn an_own_certificate_is_renewed_under_the_same_key() {

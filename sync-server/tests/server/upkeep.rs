@@ -239,8 +239,10 @@ fn a_backup_made_while_phones_sync_is_whole_and_comes_back_under_a_new_epoch() {
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt as _;
-        let rights = std::fs::metadata(&copy).unwrap().permissions().mode();
-        assert_eq!(rights & 0o777, 0o700);
+        for folder in [&data, &copy, &again] {
+            let rights = std::fs::metadata(folder).unwrap().permissions().mode();
+            assert_eq!(rights & 0o777, 0o700, "{}", folder.display());
+        }
     }
     let restored = Sqlite::open(&again).unwrap();
     assert_ne!(restored.epoch().unwrap(), epoch);
