@@ -353,6 +353,11 @@ fn running() -> &'static (Arc<Sqlite>, SocketAddr) {
                 let listener = tokio::net::TcpListener::from_std(listener).expect("a listener");
                 let config = pointdown_server::Config {
                     env: Arc::new(System),
+                    // Nearly all of these are refused; each is to be looked at.
+                    limits: pointdown_server::Limits {
+                        refused_joins: std::num::NonZeroU32::MAX,
+                        ..Default::default()
+                    },
                     ..Default::default()
                 };
                 let never = std::future::pending();
