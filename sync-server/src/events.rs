@@ -8,8 +8,8 @@ use std::convert::Infallible;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::extract::State;
-use axum::response::IntoResponse;
 use axum::response::sse::{Event, Sse};
+use axum::response::{IntoResponse, Response};
 use futures_util::stream;
 use pointdown_core::record::Id;
 use tokio::sync::watch;
@@ -18,6 +18,8 @@ use tokio::time::{Interval, MissedTickBehavior};
 use crate::app::{App, blocking};
 use crate::auth::{Device, admitted};
 use crate::error::ApiError;
+use crate::limits::Counted;
+use crate::openapi::Refused;
 use crate::store::{self, DeviceRow, SecretHash};
 
 /// Wakes the event streams of a farm.
@@ -42,6 +44,11 @@ impl Wake {
         }
     }
 
+    /// Whether the server is about to stop.
+    pub(crate) fn is_closing(&self) -> bool {
+        *self.closing.borrow()
+    }
+
     /// The server stops: every stream ends.
     pub(crate) fn close(&self) {
         self.closing.send_replace(true);
@@ -55,16 +62,26 @@ impl Wake {
     }
 }
 
-/// `GET /v1/events`
+/// Server-sent events: `newer` with the number of the last change, at once and whenever it grew.
+#[utoipa::path(
+    get, path = "/v1/events", tag = "phones", security(("token" = [])),
+    responses(
+        (status = 200, description = "The stream.", body = String,
+         content_type = "text/event-stream"),
+        (status = 401, description = "No token, or one that is not let in.", body = Refused),
+        (status = 429, description = "Too many streams of this device.", body = Refused),
+    )
+)]
 pub(crate) async fn for_phone(
     State(app): State<Arc<App>>,
     Device(device): Device,
-) -> impl IntoResponse {
+) -> Result<Response, ApiError> {
     listen(app, device)
 }
 
 /// The event stream of a device: the cursor at once, and again whenever it moved.
-pub(crate) fn listen(app: Arc<App>, device: DeviceRow) -> impl IntoResponse {
+pub(crate) fn listen(app: Arc<App>, device: DeviceRow) -> Result<Response, ApiError> {
+    let counted = app.usage.stream(device.id)?;
     let mut beat = tokio::time::interval(app.heartbeat);
     beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
     beat.reset();
@@ -76,13 +93,14 @@ pub(crate) fn listen(app: Arc<App>, device: DeviceRow) -> impl IntoResponse {
         beat,
         told: None,
         app,
+        _counted: counted,
     };
     let events = stream::unfold(listener, |mut listener| async {
         let event = listener.next().await?;
         Some((Ok::<_, Infallible>(event), listener))
     });
     // A proxy that collects an answer before it passes it on would keep the news to itself.
-    ([("x-accel-buffering", "no")], Sse::new(events))
+    Ok(([("x-accel-buffering", "no")], Sse::new(events)).into_response())
 }
 
 struct Listener {
@@ -94,6 +112,7 @@ struct Listener {
     beat: Interval,
     /// The cursor that was told last.
     told: Option<u64>,
+    _counted: Counted<Id>,
 }
 
 impl Listener {

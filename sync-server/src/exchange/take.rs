@@ -56,6 +56,19 @@ pub(super) fn read(ask: &Ask) -> Result<(Vec<Change>, Vec<Refusal>), SyncError> 
     Ok((changes, broken))
 }
 
+/// Takes nothing, of a device that may only read.
+pub(super) fn none(changes: &[Change]) -> Took {
+    let refused = changes.iter().map(|change| Refusal {
+        doc: change.doc.clone(),
+        hash: Some(ByteArray::new(change.hash.0)),
+        why: Why::ReadOnly,
+    });
+    Took {
+        hashes: BTreeSet::new(),
+        refused: refused.collect(),
+    }
+}
+
 /// Takes changes in order; each must build on what is there.
 pub(super) fn take(
     log: &dyn Log,

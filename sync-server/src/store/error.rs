@@ -39,7 +39,9 @@ impl From<rusqlite::Error> for StoreError {
         match e.sqlite_error_code() {
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => StoreError::InUse,
             Some(ErrorCode::DiskFull) => StoreError::Full,
-            Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied) => StoreError::ReadOnly,
+            Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => {
+                StoreError::ReadOnly
+            }
             Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
                 StoreError::Damaged(e.to_string())
             }

@@ -16,15 +16,19 @@
 
 mod error;
 mod migrate;
+mod role;
 mod sqlite;
 mod sqlite_log;
+mod sqlite_members;
 
 use pointdown_core::record::{Actor, Change, DocName, Hash, Id};
 use pointdown_core::sync::{Digest, DocDigest};
 
 pub use error::StoreError;
 pub use migrate::VERSION;
+pub use role::{Changed, Event, Noted, Role};
 pub use sqlite::Sqlite;
+pub(crate) use sqlite::private_folder;
 
 /// The sixteen random bytes that all cursors of one store belong to. A store restored from an
 /// older copy gets new ones.
@@ -44,6 +48,10 @@ pub struct NewInvite {
     pub made_at: i64,
     /// From when on it is no longer taken, milliseconds since 1970 UTC.
     pub expires: i64,
+    /// What the device may do that comes with it; one that begins a farm is its owner anyway.
+    pub role: Role,
+    /// The device that made it; nothing for whoever runs the server.
+    pub by: Option<Id>,
 }
 
 /// What a device is for.
@@ -115,8 +123,12 @@ pub struct DeviceRow {
     pub name: String,
     /// What it is for.
     pub kind: String,
+    /// What it may do.
+    pub role: Role,
     /// The hash of its token.
     pub token: SecretHash,
+    /// The hash of the token that it got in exchange and did not use yet.
+    pub next_token: Option<SecretHash>,
     /// When it joined, milliseconds since 1970 UTC.
     pub joined_at: i64,
     /// When it last synced, milliseconds since 1970 UTC.
@@ -184,6 +196,9 @@ pub trait Log {
     /// The highest number that an actor gave to its own changes of a document; 0 where it made none.
     fn actor_number(&self, doc: &DocName, actor: &Actor) -> Result<u64, StoreError>;
 
+    /// What a device may do; nothing where the farm has no such device or it was shut out.
+    fn standing(&self, device: Id) -> Result<Option<Role>, StoreError>;
+
     /// Whose an actor is, if this farm knows it.
     fn registered(&self, actor: &Actor) -> Result<Option<Registered>, StoreError>;
 
@@ -210,6 +225,22 @@ pub trait Log {
     /// Keeps the saved form of a document, which holds all its changes up to a number.
     fn keep_saved(&self, doc: &DocName, saved: &[u8], upto: u64) -> Result<(), StoreError>;
 
+    /// Frees the bytes of a document's changes that were taken before a moment (milliseconds since
+    /// 1970 UTC) and that its saved form holds. Their names stay. Returns the number of bytes.
+    fn fold(&self, doc: &DocName, before: i64) -> Result<u64, StoreError>;
+
+    /// The highest number of a change without bytes: [`Log::after`] needs a cursor from here on.
+    fn folded(&self) -> Result<u64, StoreError>;
+
+    /// The documents with changes after a number, in the order of [`Log::docs`].
+    fn changed_since(&self, cursor: u64) -> Result<Vec<DocName>, StoreError>;
+
+    /// Replaces the digest of a document by what its changes really add up to.
+    fn mend_digest(&self, doc: &DocName, digest: &Digest) -> Result<(), StoreError>;
+
+    /// Forgets a document's saved form.
+    fn drop_saved(&self, doc: &DocName) -> Result<(), StoreError>;
+
     /// The digest of everything.
     fn digest(&self) -> Result<Digest, StoreError> {
         let mut all = Digest::default();
@@ -234,20 +265,54 @@ pub trait Store: Send + Sync {
     /// Every farm.
     fn farms(&self) -> Result<Vec<Id>, StoreError>;
 
-    /// Keeps an invite. For a farm that is not there it is [`StoreError::NoSuchFarm`].
+    /// Keeps an invite. For a farm that is not there it is [`StoreError::NoSuchFarm`]; one to a farm
+    /// stands in the audit log.
     fn add_invite(&self, invite: &NewInvite) -> Result<(), StoreError>;
 
-    /// Spends an invite, begins the farm if it is a new one, and lets the device in: all or nothing.
+    /// Spends an invite, begins the farm if it is a new one, lets the device in and writes that into
+    /// the audit log: all or nothing. Who begins a farm is its owner, a screen only reads.
     fn join(&self, joining: &Joining) -> Result<Joined, StoreError>;
 
-    /// The device with this token hash, also one that was revoked.
+    /// The device with this token hash or this next one, also one that was revoked.
     fn device(&self, token: &SecretHash) -> Result<Option<DeviceRow>, StoreError>;
 
     /// The devices of a farm, in the order in which they joined.
     fn devices(&self, farm: Id) -> Result<Vec<DeviceRow>, StoreError>;
 
-    /// Shuts a device of a farm out; `false` where the farm has no such device or it was out.
-    fn revoke(&self, farm: Id, device: Id, now: i64) -> Result<bool, StoreError>;
+    /// Gives a device the hash of a token that will take the place of its own; one that was given
+    /// before and never used is forgotten.
+    fn renew_token(&self, device: Id, next: &SecretHash, now: i64) -> Result<(), StoreError>;
+
+    /// The next token was used: it is the device's own from here on, the old one is dead. Nothing
+    /// happens where no device has such a next token.
+    fn settle_token(&self, next: &SecretHash) -> Result<(), StoreError>;
+
+    /// Shuts a device of a farm out. `by` is the device that does it; nobody but whoever runs the
+    /// server (nothing) can leave a farm without an owner.
+    fn revoke(&self, farm: Id, device: Id, by: Option<Id>, now: i64)
+    -> Result<Changed, StoreError>;
+
+    /// Gives a phone of a farm a role; the same holds for the last owner.
+    fn change_role(
+        &self,
+        farm: Id,
+        device: Id,
+        role: Role,
+        by: Option<Id>,
+        now: i64,
+    ) -> Result<Changed, StoreError>;
+
+    /// The audit log of a farm before a line (from the end without one), newest first, so many.
+    fn audit(&self, farm: Id, before: Option<u64>, most: u32) -> Result<Vec<Noted>, StoreError>;
+
+    /// What the database itself finds wrong with its files; nothing where all is well, or where it
+    /// looks after them by itself.
+    fn check(&self) -> Result<Vec<String>, StoreError> {
+        Ok(Vec::new())
+    }
+
+    /// Whether the store can write durably, found out by writing.
+    fn ready(&self) -> Result<(), StoreError>;
 
     /// Reads a farm's log in one transaction that sees one state.
     fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError>;

@@ -2,12 +2,19 @@
 #![allow(clippy::unwrap_used)]
 
 mod contract;
+mod contract_members;
 mod events;
 mod exchange;
 mod family;
 mod http;
 mod kitchen;
+mod limits;
 mod members;
+mod nearby;
 mod orders;
+mod people;
 mod program;
 mod support;
+mod tls;
+mod upkeep;
+mod walls;
