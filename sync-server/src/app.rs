@@ -17,7 +17,7 @@ use crate::events::{self, Wake};
 use crate::exchange::exchange;
 use crate::replica::Replicas;
 use crate::store::Store;
-use crate::{kitchen, members};
+use crate::{kitchen, members, repo};
 
 /// The largest body where no changes travel, in bytes.
 const SMALL_BODY: usize = 64 * 1024;
@@ -34,6 +34,8 @@ pub(crate) struct App {
     pub(crate) heartbeat: Duration,
     /// Whether plain HTTP beyond this machine was asked for.
     pub(crate) beyond_loopback: bool,
+    /// Whether what programs write at `/v1/automerge` is taken.
+    pub(crate) automerge_writes: bool,
 }
 
 impl App {
@@ -63,6 +65,7 @@ pub(crate) fn router(app: Arc<App>) -> Router {
             post(sync).layer(DefaultBodyLimit::max(MAX_BODY)),
         )
         .route("/v1/events", get(events::for_phone))
+        .route("/v1/automerge", get(repo::connect))
         .route("/v1/join", post(members::join))
         .route("/v1/invites", post(members::invite))
         .route("/v1/devices", get(members::devices))

@@ -42,7 +42,8 @@ impl FromRequestParts<Arc<App>> for Screen {
     }
 }
 
-fn bearer(headers: &HeaderMap) -> Option<SecretHash> {
+/// The hash of the token in the `Authorization` header.
+pub(crate) fn bearer(headers: &HeaderMap) -> Option<SecretHash> {
     let (scheme, token) = headers
         .get(header::AUTHORIZATION)?
         .to_str()

@@ -108,7 +108,7 @@ impl From<StoreError> for ApiError {
                 "full",
                 "the server's disk is full; nothing was taken, and nothing is lost on the phone",
             ),
-            StoreError::InUse => ApiError::new(
+            StoreError::InUse | StoreError::Unreachable(_) | StoreError::Conflict => ApiError::new(
                 StatusCode::SERVICE_UNAVAILABLE,
                 "busy",
                 "the server's database is busy; try again in a moment",

@@ -7,6 +7,7 @@
 //! ```text
 //! POST   /v1/join          JSON   an invite for a token
 //! POST   /v1/sync          CBOR   see pointdown_core::sync
+//! GET    /v1/automerge     WebSocket of the automerge-repo protocol
 //! GET    /v1/events        server-sent events: there is something newer
 //! POST   /v1/invites       JSON   an invite to the own farm
 //! GET    /v1/devices       JSON   who belongs to the own farm
@@ -25,6 +26,7 @@ pub mod exchange;
 mod kitchen;
 mod members;
 mod replica;
+mod repo;
 mod secret;
 pub mod store;
 
@@ -49,6 +51,8 @@ pub struct Config {
     pub data: Option<PathBuf>,
     /// Whether plain HTTP may be served to other machines.
     pub beyond_loopback: bool,
+    /// Whether what programs write at `/v1/automerge` is taken; otherwise they only read.
+    pub automerge_writes: bool,
     /// How long a request may take.
     pub patience: Duration,
     /// How often an event stream speaks at least, and looks whether it may go on.
@@ -64,6 +68,7 @@ impl Default for Config {
         Config {
             data: None,
             beyond_loopback: false,
+            automerge_writes: false,
             patience: Duration::from_secs(30),
             heartbeat: Duration::from_secs(15),
             grace: Duration::from_secs(10),
@@ -85,6 +90,9 @@ pub enum ServeError {
     /// The system reports a failure.
     #[error("the server cannot listen: {0}")]
     Io(#[from] std::io::Error),
+    /// The store cannot tell of what other servers do.
+    #[error(transparent)]
+    Store(#[from] store::StoreError),
 }
 
 /// Serves until `shutdown` is done; then lets requests finish, ends event streams, and returns.
@@ -103,14 +111,16 @@ pub async fn serve(
         return Err(ServeError::BeyondLoopback(address));
     }
     let app = Arc::new(App {
+        wake: events::Wake::new(store.clone()),
         store,
         env: config.env,
-        wake: events::Wake::new(),
         replicas: replica::Replicas::new(config.data.as_deref()),
         patience: config.patience,
         heartbeat: config.heartbeat,
         beyond_loopback: config.beyond_loopback,
+        automerge_writes: config.automerge_writes,
     });
+    follow_others(&app)?;
     tracing::info!(%address, "serving");
     let (stopping, stopped) = tokio::sync::oneshot::channel::<()>();
     let closing = app.clone();
@@ -128,6 +138,20 @@ pub async fn serve(
     }
     tracing::info!("stopped");
     Ok(())
+}
+
+/// Passes on what other processes on the same store tell.
+fn follow_others(app: &Arc<App>) -> Result<(), store::StoreError> {
+    // The store must not keep alive who keeps the store.
+    let (weak, runtime) = (Arc::downgrade(app), tokio::runtime::Handle::current());
+    app.store.on_news(Box::new(move |farm| {
+        let Some(app) = weak.upgrade() else { return };
+        app.wake.wake_here(farm);
+        if let Some(farm) = farm {
+            let _here = runtime.enter();
+            app.replicas.follow(&app, farm);
+        }
+    }))
 }
 
 /// Done when the grace after the word to stop is over. A connection that never says anything must

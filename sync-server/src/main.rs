@@ -9,7 +9,7 @@ use std::sync::Arc;
 use clap::{Args, Parser, Subcommand};
 use pointdown_core::farm::{Env as _, System};
 use pointdown_core::record::{Id, Instant};
-use pointdown_server::store::{Sqlite, Store as _};
+use pointdown_server::store::{Postgres, Sqlite, Store};
 use pointdown_server::{Config, INVITE_HOURS, make_invite, serve};
 
 /// The server that the phones of a farm sync with.
@@ -55,9 +55,27 @@ enum Command {
 
 #[derive(Args)]
 struct Data {
-    /// The data folder.
+    /// The data folder. Each server has one of its own, whatever the store.
     #[arg(long, default_value = "pointdown-data")]
     data: PathBuf,
+    /// A PostgreSQL database instead of the data folder: postgres://user@host/database. An address
+    /// with a password is better given as POINTDOWN_STORE, where other users cannot list it.
+    #[arg(long, value_name = "URI")]
+    store: Option<String>,
+    /// The authority, a PEM file, that signed the database's certificate; without it those that
+    /// this system trusts.
+    #[arg(long, value_name = "FILE")]
+    store_authority: Option<PathBuf>,
+}
+
+impl Data {
+    fn open(&self) -> Result<Arc<dyn Store>, Failure> {
+        let named = std::env::var("POINTDOWN_STORE").ok();
+        Ok(match self.store.as_ref().or(named.as_ref()) {
+            Some(uri) => Arc::new(Postgres::open(uri, self.store_authority.as_deref())?),
+            None => Arc::new(Sqlite::open(&self.data)?),
+        })
+    }
 }
 
 #[derive(Args)]
@@ -70,6 +88,10 @@ struct Serve {
     /// Serve plain HTTP to other machines too, where everyone on the way can read and change it.
     #[arg(long)]
     plain_http_beyond_this_machine: bool,
+    /// Take what programs write at /v1/automerge, under the same rules as for phones; without this
+    /// they only read.
+    #[arg(long)]
+    automerge_writes: bool,
 }
 
 type Failure = Box<dyn std::error::Error + Send + Sync>;
@@ -100,12 +122,15 @@ fn run(serve_with: Serve) -> Result<(), Failure> {
         .with_env_filter(filter)
         .with_writer(io::stderr)
         .init();
+    let store = serve_with.data.open()?;
     let folder = serve_with.data.data;
-    let store = Arc::new(Sqlite::open(&folder)?);
+    std::fs::create_dir_all(&folder)
+        .map_err(|e| format!("the folder {} cannot be made: {e}", folder.display()))?;
     let _only = only_server(&folder)?;
     let config = Config {
         data: Some(folder),
         beyond_loopback: serve_with.plain_http_beyond_this_machine,
+        automerge_writes: serve_with.automerge_writes,
         ..Config::default()
     };
     let runtime = tokio::runtime::Builder::new_multi_thread()
@@ -151,8 +176,8 @@ async fn told_to_stop() {
 }
 
 fn invite(data: &Data, farm: Option<Id>, hours: u32) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
-    let invite = make_invite(&store, &System, farm, hours)?;
+    let store = data.open()?;
+    let invite = make_invite(&*store, &System, farm, hours)?;
     let mut out = io::stdout().lock();
     writeln!(out, "{}", invite.code)?;
     let until = Instant::from_ms(invite.expires).utc().to_rfc3339();
@@ -161,7 +186,7 @@ fn invite(data: &Data, farm: Option<Id>, hours: u32) -> Result<(), Failure> {
 }
 
 fn new_epoch(data: &Data) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
+    let store = data.open()?;
     store.new_epoch()?;
     writeln!(
         io::stdout(),
@@ -171,7 +196,7 @@ fn new_epoch(data: &Data) -> Result<(), Failure> {
 }
 
 fn devices(data: &Data) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
+    let store = data.open()?;
     let mut out = io::stdout().lock();
     let when = |ms: Option<i64>| ms.map(|ms| Instant::from_ms(ms).utc().to_rfc3339());
     for farm in store.farms()? {
@@ -193,10 +218,11 @@ fn devices(data: &Data) -> Result<(), Failure> {
 }
 
 fn revoke(data: &Data, device: Id) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
+    let store = data.open()?;
     let now = System.now().ms();
     for farm in store.farms()? {
         if store.revoke(farm, device, now)? {
+            store.tell(farm);
             writeln!(io::stdout(), "shut out")?;
             return Ok(());
         }

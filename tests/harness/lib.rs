@@ -4,5 +4,6 @@ pub mod checks;
 pub mod fuzz;
 pub mod naive;
 pub mod phone;
+pub mod postgres;
 pub mod raw;
 pub mod sim;

@@ -1,6 +1,6 @@
 use pointdown_core::record::{Actor, DocName, Hash, Id};
 use pointdown_core::sync::{Digest, DocDigest};
-use rusqlite::{OptionalExtension, Transaction, params};
+use rusqlite::{Connection, OptionalExtension, params};
 use serde_bytes::ByteArray;
 
 use super::sqlite::fresh_epoch;
@@ -8,13 +8,13 @@ use super::{DocParts, Epoch, Log, Logged, NewChange, Registered, StoreError};
 
 /// One farm's log inside an open SQLite transaction.
 pub(super) struct SqliteLog<'a> {
-    tx: &'a Transaction<'a>,
+    tx: &'a Connection,
     farm: [u8; 16],
 }
 
 impl<'a> SqliteLog<'a> {
     /// The log of a farm that must be there.
-    pub(super) fn new(tx: &'a Transaction<'a>, farm: Id) -> Result<SqliteLog<'a>, StoreError> {
+    pub(super) fn new(tx: &'a Connection, farm: Id) -> Result<SqliteLog<'a>, StoreError> {
         let log = SqliteLog {
             tx,
             farm: *farm.bytes(),

@@ -12,7 +12,7 @@ use pointdown_server::store::{
 
 use crate::support::{NOW, id, invite, joining, memory, new_device, new_farm, random};
 
-fn change(doc: &str, actor: Actor, seq: u64) -> Change {
+pub(crate) fn change(doc: &str, actor: Actor, seq: u64) -> Change {
     Change {
         doc: doc.parse().unwrap(),
         hash: Hash(random()),
@@ -26,7 +26,7 @@ fn change(doc: &str, actor: Actor, seq: u64) -> Change {
     }
 }
 
-fn append(store: &dyn Store, farm: Id, device: Id, changes: &[Change]) -> u64 {
+pub(crate) fn append(store: &dyn Store, farm: Id, device: Id, changes: &[Change]) -> u64 {
     store::write(store, farm, |log| {
         let new: Vec<_> = changes
             .iter()
@@ -40,7 +40,7 @@ fn append(store: &dyn Store, farm: Id, device: Id, changes: &[Change]) -> u64 {
     .unwrap()
 }
 
-fn store_contract(make: impl Fn() -> Arc<dyn Store>) {
+pub(crate) fn store_contract(make: impl Fn() -> Arc<dyn Store>) {
     log_and_digests(&*make());
     a_failed_transaction_leaves_nothing(&*make());
     a_change_twice_is_refused_by_the_store_itself(&*make());

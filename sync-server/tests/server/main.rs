@@ -8,6 +8,14 @@ mod family;
 mod http;
 mod kitchen;
 mod members;
+mod open_door;
 mod orders;
+#[allow(
+    unreachable_pub,
+    reason = "the tests' package offers it to several programs"
+)]
+#[path = "../../../tests/harness/postgres.rs"]
+mod pg_server;
+mod postgres;
 mod program;
 mod support;

@@ -12,7 +12,7 @@ use serde_json::json;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_pointdown-server");
 
-fn run(data: &Path, arguments: &[&str]) -> Output {
+pub(crate) fn run(data: &Path, arguments: &[&str]) -> Output {
     let (command, rest) = arguments.split_first().unwrap();
     Command::new(PROGRAM)
         .arg(command)
@@ -23,22 +23,28 @@ fn run(data: &Path, arguments: &[&str]) -> Output {
         .unwrap()
 }
 
-fn said(output: &Output) -> String {
+pub(crate) fn said(output: &Output) -> String {
     assert!(output.status.success(), "{output:?}");
     String::from_utf8(output.stdout.clone()).unwrap()
 }
 
-struct Running {
+pub(crate) struct Running {
     child: Child,
-    url: String,
+    pub(crate) url: String,
 }
 
 impl Running {
     /// Starts the program on a port of its own, which it names in its log.
     fn start(data: &Path) -> Running {
+        Running::with(data, &[])
+    }
+
+    /// The same with more words.
+    pub(crate) fn with(data: &Path, more: &[&str]) -> Running {
         let mut child = Command::new(PROGRAM)
             .args(["--listen", "127.0.0.1:0", "--data"])
             .arg(data)
+            .args(more)
             .env("NO_COLOR", "1")
             .env_remove("RUST_LOG")
             .stderr(Stdio::piped())
@@ -59,7 +65,7 @@ impl Running {
         Running { child, url }
     }
 
-    fn end(&mut self, signal: &str) -> bool {
+    pub(crate) fn end(&mut self, signal: &str) -> bool {
         let pid = self.child.id().to_string();
         let sent = Command::new("kill").args([signal, &pid]).status().unwrap();
         assert!(sent.success());
@@ -81,7 +87,7 @@ impl Drop for Running {
     }
 }
 
-fn begin() -> Farm {
+pub(crate) fn begin() -> Farm {
     let fields = json!({"name": "Larkfield", "zone": "Europe/Dublin"});
     let beginning = Beginning {
         farm: fields.as_object().unwrap().clone(),
@@ -91,7 +97,7 @@ fn begin() -> Farm {
     Farm::begin(&Location::Memory, Arc::new(System), beginning).unwrap()
 }
 
-fn join(farm: &Farm, url: &str, invite: &str) {
+pub(crate) fn join(farm: &Farm, url: &str, invite: &str) {
     let join = Join {
         url,
         invite: invite.trim(),

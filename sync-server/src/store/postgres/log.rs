@@ -1,0 +1,540 @@
+use std::cell::{Cell, RefCell};
+use std::collections::HashMap;
+
+use futures_util::future::{join, try_join, try_join_all};
+use pointdown_core::record::{Actor, Change, DocName, Hash, Id};
+use pointdown_core::sync::{Digest, DocDigest};
+use serde_bytes::ByteArray;
+use tokio_postgres::types::ToSql;
+use tokio_postgres::{Row, Statement};
+
+use super::link::{Link, Params};
+use super::{bytes, id, natural};
+use crate::store::sqlite::fresh_epoch;
+use crate::store::{DocParts, Epoch, Log, Logged, NewChange, Registered, StoreError};
+
+/// What the first statement of a transaction asks.
+const HEAD: &str = "SELECT f.n, s.epoch FROM pointdown.farm f, pointdown.server s WHERE f.id = $1";
+
+/// The same, and nobody else writes to this farm's log until the transaction ends.
+const LOCKED: &str = "SELECT f.n, s.epoch FROM pointdown.farm f, pointdown.server s WHERE f.id = $1
+     FOR NO KEY UPDATE OF f";
+
+const DOCS: &str = "SELECT name, digest, n FROM pointdown.doc WHERE farm = $1";
+
+/// The most statements that wait to be sent together. Up to thirty futures are polled strictly in
+/// their order by `try_join_all`, so that nothing overtakes anything.
+const MOST_LATER: usize = 24;
+
+/// What a transaction is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum For {
+    /// Reading one state.
+    Reading,
+    /// Writing, alone.
+    Writing,
+    /// Writing without the farm's lock, each number drawn as a sequence would give it. Only tests do
+    /// this, to show what the lock is for.
+    WritingUnlocked,
+}
+
+/// A statement whose result nobody waits for.
+type Later = (Statement, Vec<Box<dyn ToSql + Sync>>);
+
+/// One farm's log inside an open transaction.
+///
+/// Each question to the database takes a round trip, so what can be asked ahead is asked ahead, and
+/// what only has to be written waits until something is read or the transaction ends: then all of
+/// it travels at once.
+pub(super) struct PgLog<'a> {
+    link: &'a Link,
+    farm: [u8; 16],
+    mode: For,
+    open: Cell<bool>,
+    n: Cell<u64>,
+    epoch: Cell<Epoch>,
+    later: RefCell<Vec<Later>>,
+    /// The digest of each document.
+    docs: RefCell<HashMap<DocName, Digest>>,
+    ahead: RefCell<Ahead>,
+}
+
+/// Answers to questions that were asked ahead.
+#[derive(Default)]
+struct Ahead {
+    ops: HashMap<(DocName, Hash), Option<u64>>,
+    numbers: HashMap<(DocName, Actor), u64>,
+    actors: HashMap<Actor, Option<Registered>>,
+}
+
+/// A transaction that was just opened, and what it found.
+pub(super) struct Begun {
+    farm: [u8; 16],
+    mode: For,
+    n: u64,
+    epoch: Epoch,
+    docs: HashMap<DocName, Digest>,
+}
+
+/// Opens a transaction on the log of a farm that must be there.
+pub(super) fn begin(link: &Link, farm: Id, mode: For) -> Result<Begun, StoreError> {
+    let (begin, head) = match mode {
+        For::Reading => ("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", HEAD),
+        For::Writing => ("BEGIN ISOLATION LEVEL READ COMMITTED", LOCKED),
+        For::WritingUnlocked => ("BEGIN ISOLATION LEVEL READ COMMITTED", HEAD),
+    };
+    let (head, docs) = (link.statement(head)?, link.statement(DOCS)?);
+    let farm = *farm.bytes();
+    let key = farm.as_slice();
+    let params: Params<'_> = &[&key];
+    let client = link.client();
+    let found = link.wait(async {
+        // What is locked may only be read once the lock is there, which is why the documents are a
+        // statement of their own.
+        let found = join(client.query_opt(&head, params), client.query(&docs, params));
+        let (began, (head, docs)) = join(client.batch_execute(begin), found).await;
+        began?;
+        Ok((head?, docs?))
+    });
+    let begun = found.and_then(|(head, docs)| {
+        let row = head.ok_or(StoreError::NoSuchFarm)?;
+        Ok(Begun {
+            farm,
+            mode,
+            n: natural(&row, 0)?,
+            epoch: bytes(&row, 1)?,
+            docs: docs.iter().map(doc_digest).collect::<Result<_, _>>()?,
+        })
+    });
+    if begun.is_err() {
+        let _ = link.batch("ROLLBACK");
+    }
+    begun
+}
+
+impl<'a> PgLog<'a> {
+    pub(super) fn new(link: &'a Link, begun: Begun) -> PgLog<'a> {
+        PgLog {
+            link,
+            farm: begun.farm,
+            mode: begun.mode,
+            open: Cell::new(true),
+            n: Cell::new(begun.n),
+            epoch: Cell::new(begun.epoch),
+            later: RefCell::default(),
+            docs: RefCell::new(begun.docs),
+            ahead: RefCell::default(),
+        }
+    }
+
+    /// Makes everything durable.
+    pub(super) fn commit(self) -> Result<(), StoreError> {
+        let client = self.link.client();
+        let later = self.later.take();
+        let sent = self.link.wait(async {
+            // If one of them fails, the transaction is lost and COMMIT only ends it; the failure
+            // is what try_join reports, whichever comes first.
+            try_join(all(client, &later), client.batch_execute("COMMIT")).await
+        });
+        if sent.is_ok() {
+            self.open.set(false);
+        }
+        sent.map(|_| ())
+    }
+
+    /// Notes something to be written.
+    fn later(&self, sql: &'static str, with: Vec<Box<dyn ToSql + Sync>>) -> Result<(), StoreError> {
+        let statement = self.link.statement(sql)?;
+        self.later.borrow_mut().push((statement, with));
+        if self.later.borrow().len() < MOST_LATER {
+            return Ok(());
+        }
+        let later = self.later.take();
+        self.link.wait(all(self.link.client(), &later))
+    }
+
+    /// Asks, after everything that waits was sent along.
+    fn query(&self, sql: &'static str, with: Params<'_>) -> Result<Vec<Row>, StoreError> {
+        let statement = self.link.statement(sql)?;
+        let client = self.link.client();
+        let later = self.later.take();
+        self.link.wait(async {
+            let (sent, found) = join(all(client, &later), client.query(&statement, with)).await;
+            sent?;
+            found
+        })
+    }
+
+    fn me(&self) -> Box<dyn ToSql + Sync> {
+        Box::new(self.farm.to_vec())
+    }
+
+    /// The first number of some new changes.
+    fn draw(&self, many: usize) -> Result<u64, StoreError> {
+        let many = many as i64;
+        if self.mode == For::WritingUnlocked {
+            let key = self.farm.as_slice();
+            // Visible to everyone at once, as what a sequence gives out.
+            self.link.batch("COMMIT")?;
+            let row = self.link.one(
+                "UPDATE pointdown.farm SET n = n + $2 WHERE id = $1 RETURNING n",
+                &[&key, &many],
+            )?;
+            self.link.batch("BEGIN")?;
+            return Ok(natural(&row, 0)? - many as u64 + 1);
+        }
+        self.later(
+            "UPDATE pointdown.farm SET n = n + $2 WHERE id = $1",
+            vec![self.me(), Box::new(many)],
+        )?;
+        let first = self.n.get() + 1;
+        self.n.set(self.n.get() + many as u64);
+        Ok(first)
+    }
+}
+
+impl Drop for PgLog<'_> {
+    fn drop(&mut self) {
+        if self.open.get() {
+            // Where even this fails the connection is gone, and the transaction with it.
+            let _ = self.link.batch("ROLLBACK");
+        }
+    }
+}
+
+/// Sends statements one after the other without waiting in between.
+async fn all(
+    client: &tokio_postgres::Client,
+    later: &[Later],
+) -> Result<(), tokio_postgres::Error> {
+    let sent = later.iter().map(|(statement, with)| async move {
+        let with: Vec<&(dyn ToSql + Sync)> = with.iter().map(|p| &**p).collect();
+        client.execute(statement, &with).await
+    });
+    try_join_all(sent).await.map(|_| ())
+}
+
+fn doc_name(text: &str) -> Result<DocName, StoreError> {
+    text.parse().map_err(StoreError::Damaged)
+}
+
+fn doc_digest(row: &Row) -> Result<(DocName, Digest), StoreError> {
+    let digest = Digest {
+        of: ByteArray::new(bytes(row, 1)?),
+        n: natural(row, 2)?,
+    };
+    Ok((doc_name(row.try_get(0)?)?, digest))
+}
+
+fn registered(row: &Row) -> Result<Registered, StoreError> {
+    Ok(Registered {
+        device: id(row, 0)?,
+        vouched: row.try_get(1)?,
+    })
+}
+
+impl Log for PgLog<'_> {
+    fn epoch(&self) -> Result<Epoch, StoreError> {
+        Ok(self.epoch.get())
+    }
+
+    fn rotate_epoch(&self) -> Result<Epoch, StoreError> {
+        let epoch = fresh_epoch()?;
+        self.later(
+            "UPDATE pointdown.server SET epoch = $1",
+            vec![Box::new(epoch.to_vec())],
+        )?;
+        self.epoch.set(epoch);
+        Ok(epoch)
+    }
+
+    fn counter(&self) -> Result<u64, StoreError> {
+        Ok(self.n.get())
+    }
+
+    fn ask_ahead(&self, changes: &[Change]) -> Result<(), StoreError> {
+        let mut ops: Vec<(&DocName, &Hash)> = Vec::new();
+        let mut numbers: Vec<(&DocName, &Actor)> = Vec::new();
+        for change in changes {
+            ops.push((&change.doc, &change.hash));
+            ops.extend(change.deps.iter().map(|dep| (&change.doc, dep)));
+            numbers.push((&change.doc, &change.actor));
+        }
+        ops.sort();
+        ops.dedup();
+        numbers.sort();
+        numbers.dedup();
+        let mut actors: Vec<&Actor> = numbers.iter().map(|(_, actor)| *actor).collect();
+        actors.sort();
+        actors.dedup();
+        let link = self.link;
+        let (found_ops, found_numbers, found_actors) = (
+            link.statement(
+                "SELECT c.doc, c.hash, c.last_op
+                 FROM unnest($2::text[], $3::bytea[]) AS asked (doc, hash)
+                 JOIN pointdown.change c ON c.farm = $1 AND c.doc = asked.doc
+                     AND c.hash = asked.hash",
+            )?,
+            link.statement(
+                "SELECT asked.doc, asked.actor, (SELECT max(c.seq) FROM pointdown.change c
+                     WHERE c.farm = $1 AND c.doc = asked.doc AND c.actor = asked.actor)
+                 FROM unnest($2::text[], $3::bytea[]) AS asked (doc, actor)",
+            )?,
+            link.statement(
+                "SELECT device, vouched, actor FROM pointdown.actor
+                 WHERE farm = $1 AND actor = ANY ($2::bytea[])",
+            )?,
+        );
+        let key = self.farm.as_slice();
+        let op_docs: Vec<&str> = ops.iter().map(|(doc, _)| doc.as_str()).collect();
+        let hashes: Vec<&[u8]> = ops.iter().map(|(_, hash)| hash.0.as_slice()).collect();
+        let number_docs: Vec<&str> = numbers.iter().map(|(doc, _)| doc.as_str()).collect();
+        let makers: Vec<&[u8]> = numbers.iter().map(|(_, a)| a.0.as_slice()).collect();
+        let all_actors: Vec<&[u8]> = actors.iter().map(|a| a.0.as_slice()).collect();
+        let client = link.client();
+        let later = self.later.take();
+        let (_, rows) = link.wait(async {
+            let of_ops: Params<'_> = &[&key, &op_docs, &hashes];
+            let of_numbers: Params<'_> = &[&key, &number_docs, &makers];
+            let of_actors: Params<'_> = &[&key, &all_actors];
+            try_join(
+                all(client, &later),
+                try_join_all([
+                    client.query(&found_ops, of_ops),
+                    client.query(&found_numbers, of_numbers),
+                    client.query(&found_actors, of_actors),
+                ]),
+            )
+            .await
+        })?;
+        let mut ahead = self.ahead.borrow_mut();
+        for (doc, hash) in ops {
+            ahead.ops.insert((doc.clone(), *hash), None);
+        }
+        for row in &rows[0] {
+            let key = (doc_name(row.try_get(0)?)?, Hash(bytes(row, 1)?));
+            ahead.ops.insert(key, Some(natural(row, 2)?));
+        }
+        for row in &rows[1] {
+            let key = (doc_name(row.try_get(0)?)?, Actor(bytes(row, 1)?));
+            let n: Option<i64> = row.try_get(2)?;
+            ahead.numbers.insert(key, n.unwrap_or(0) as u64);
+        }
+        for actor in actors {
+            ahead.actors.insert(*actor, None);
+        }
+        for row in &rows[2] {
+            let actor = Actor(bytes(row, 2)?);
+            ahead.actors.insert(actor, Some(registered(row)?));
+        }
+        Ok(())
+    }
+
+    fn last_op(&self, doc: &DocName, hash: &Hash) -> Result<Option<u64>, StoreError> {
+        if let Some(known) = self.ahead.borrow().ops.get(&(doc.clone(), *hash)) {
+            return Ok(*known);
+        }
+        let found = self.query(
+            "SELECT last_op FROM pointdown.change WHERE farm = $1 AND doc = $2 AND hash = $3",
+            &[&self.farm.as_slice(), &doc.as_str(), &hash.0.as_slice()],
+        )?;
+        found.first().map(|row| natural(row, 0)).transpose()
+    }
+
+    fn actor_number(&self, doc: &DocName, actor: &Actor) -> Result<u64, StoreError> {
+        if let Some(known) = self.ahead.borrow().numbers.get(&(doc.clone(), *actor)) {
+            return Ok(*known);
+        }
+        let found = self.query(
+            "SELECT coalesce(max(seq), 0) FROM pointdown.change
+             WHERE farm = $1 AND doc = $2 AND actor = $3",
+            &[&self.farm.as_slice(), &doc.as_str(), &actor.0.as_slice()],
+        )?;
+        found.first().map_or(Ok(0), |row| natural(row, 0))
+    }
+
+    fn registered(&self, actor: &Actor) -> Result<Option<Registered>, StoreError> {
+        if let Some(known) = self.ahead.borrow().actors.get(actor) {
+            return Ok(*known);
+        }
+        let found = self.query(
+            "SELECT device, vouched FROM pointdown.actor WHERE farm = $1 AND actor = $2",
+            &[&self.farm.as_slice(), &actor.0.as_slice()],
+        )?;
+        found.first().map(registered).transpose()
+    }
+
+    fn register(&self, actor: &Actor, whose: Registered, now: i64) -> Result<(), StoreError> {
+        self.ahead.borrow_mut().actors.remove(actor);
+        self.later(
+            "INSERT INTO pointdown.actor AS a (farm, actor, device, vouched, at)
+             VALUES ($1, $2, $3, $4, $5)
+             ON CONFLICT (farm, actor) DO UPDATE
+             SET device = excluded.device, vouched = FALSE, at = excluded.at
+             WHERE a.vouched AND NOT excluded.vouched",
+            vec![
+                self.me(),
+                Box::new(actor.0.to_vec()),
+                Box::new(whose.device.bytes().to_vec()),
+                Box::new(whose.vouched),
+                Box::new(now),
+            ],
+        )
+    }
+
+    fn heard(&self, device: Id, now: i64) -> Result<(), StoreError> {
+        self.later(
+            "UPDATE pointdown.device SET heard_at = $3 WHERE farm = $1 AND id = $2",
+            vec![self.me(), Box::new(device.bytes().to_vec()), Box::new(now)],
+        )
+    }
+
+    fn append(&self, device: Id, changes: &[NewChange<'_>], now: i64) -> Result<u64, StoreError> {
+        let first = self.draw(changes.len())?;
+        let each = |of: fn(&Change) -> Vec<u8>| -> Box<dyn ToSql + Sync> {
+            Box::new(changes.iter().map(|c| of(c.change)).collect::<Vec<_>>())
+        };
+        let numbers = |of: fn(&Change) -> u64| -> Box<dyn ToSql + Sync> {
+            Box::new(
+                changes
+                    .iter()
+                    .map(|c| of(c.change) as i64)
+                    .collect::<Vec<_>>(),
+            )
+        };
+        let docs: Vec<String> = changes
+            .iter()
+            .map(|c| c.change.doc.as_str().into())
+            .collect();
+        self.later(
+            "INSERT INTO pointdown.change
+                 (farm, device, taken_at, n, doc, hash, actor, seq, last_op, relayed, bytes)
+             SELECT $1, $2, $3, $4 + place - 1, doc, hash, actor, seq, last_op, relayed, bytes
+             FROM unnest($5::text[], $6::bytea[], $7::bytea[], $8::bigint[], $9::bigint[],
+                     $10::boolean[], $11::bytea[]) WITH ORDINALITY
+                 AS new (doc, hash, actor, seq, last_op, relayed, bytes, place)",
+            vec![
+                self.me(),
+                Box::new(device.bytes().to_vec()),
+                Box::new(now),
+                Box::new(first as i64),
+                Box::new(docs),
+                each(|c| c.hash.0.to_vec()),
+                each(|c| c.actor.0.to_vec()),
+                numbers(|c| c.seq),
+                numbers(|c| c.last_op),
+                Box::new(changes.iter().map(|c| c.relayed).collect::<Vec<_>>()),
+                each(|c| c.bytes.clone()),
+            ],
+        )?;
+        let mut ahead = self.ahead.borrow_mut();
+        let mut sums = self.docs.borrow_mut();
+        let mut touched: Vec<&DocName> = Vec::new();
+        for NewChange { change, .. } in changes {
+            ahead.ops.remove(&(change.doc.clone(), change.hash));
+            ahead.numbers.remove(&(change.doc.clone(), change.actor));
+            sums.entry(change.doc.clone())
+                .or_default()
+                .add(&change.hash);
+            touched.push(&change.doc);
+        }
+        touched.sort();
+        touched.dedup();
+        for doc in touched {
+            let sum = sums.get(doc).copied().unwrap_or_default();
+            self.later(
+                "INSERT INTO pointdown.doc (farm, name, digest, n) VALUES ($1, $2, $3, $4)
+                 ON CONFLICT (farm, name) DO UPDATE SET digest = excluded.digest, n = excluded.n",
+                vec![
+                    self.me(),
+                    Box::new(doc.as_str().to_string()),
+                    Box::new(sum.of.to_vec()),
+                    Box::new(sum.n as i64),
+                ],
+            )?;
+        }
+        Ok(first + changes.len() as u64 - 1)
+    }
+
+    fn after(&self, cursor: u64, most_bytes: usize) -> Result<Vec<Logged>, StoreError> {
+        // Nothing can be seen beyond the head that this transaction saw.
+        if cursor >= self.n.get() {
+            return Ok(Vec::new());
+        }
+        let most = i64::try_from(most_bytes).unwrap_or(i64::MAX);
+        let cursor = cursor as i64;
+        let found = self.query(
+            "SELECT n, doc, hash, bytes FROM (
+                 SELECT n, doc, hash, bytes, sum(length(bytes)) OVER (ORDER BY n) AS so_far
+                 FROM (SELECT n, doc, hash, bytes FROM pointdown.change
+                       WHERE farm = $1 AND n > $2 ORDER BY n LIMIT 4000) AS next) AS page
+             WHERE so_far <= $3 OR n = $2 + 1 ORDER BY n",
+            &[&self.farm.as_slice(), &cursor, &most],
+        )?;
+        found
+            .iter()
+            .map(|row| {
+                Ok(Logged {
+                    n: natural(row, 0)?,
+                    doc: doc_name(row.try_get(1)?)?,
+                    hash: Hash(bytes(row, 2)?),
+                    bytes: row.try_get(3)?,
+                })
+            })
+            .collect()
+    }
+
+    fn docs(&self) -> Result<Vec<DocDigest>, StoreError> {
+        let known = self.docs.borrow();
+        let mut all: Vec<DocDigest> = known
+            .iter()
+            .map(|(doc, digest)| DocDigest {
+                doc: doc.clone(),
+                digest: *digest,
+            })
+            .collect();
+        all.sort_by(|a, b| (b.doc.is_farm(), &b.doc).cmp(&(a.doc.is_farm(), &a.doc)));
+        Ok(all)
+    }
+
+    fn doc(&self, doc: &DocName) -> Result<DocParts, StoreError> {
+        let (key, name) = (self.farm.as_slice(), doc.as_str());
+        let saved = self.query(
+            "SELECT saved, upto FROM pointdown.snapshot WHERE farm = $1 AND doc = $2",
+            &[&key, &name],
+        )?;
+        let (saved, mut upto) = match saved.first() {
+            Some(row) => (Some(row.try_get(0)?), row.try_get(1)?),
+            None => (None, 0i64),
+        };
+        let found = self.query(
+            "SELECT n, bytes FROM pointdown.change
+             WHERE farm = $1 AND doc = $2 AND n > $3 ORDER BY n",
+            &[&key, &name, &upto],
+        )?;
+        let mut changes = Vec::new();
+        for row in &found {
+            upto = row.try_get(0)?;
+            changes.push(row.try_get(1)?);
+        }
+        Ok(DocParts {
+            saved,
+            changes,
+            upto: upto as u64,
+        })
+    }
+
+    fn keep_saved(&self, doc: &DocName, saved: &[u8], upto: u64) -> Result<(), StoreError> {
+        self.later(
+            "INSERT INTO pointdown.snapshot AS s (farm, doc, upto, saved) VALUES ($1, $2, $3, $4)
+             ON CONFLICT (farm, doc) DO UPDATE SET upto = excluded.upto, saved = excluded.saved
+             WHERE excluded.upto > s.upto",
+            vec![
+                self.me(),
+                Box::new(doc.as_str().to_string()),
+                Box::new(upto as i64),
+                Box::new(saved.to_vec()),
+            ],
+        )
+    }
+}
