@@ -23,6 +23,7 @@ rm -rf "$folder""#;
 pub struct PgServer {
     folder: PathBuf,
     bin: PathBuf,
+    port: u16,
     databases: AtomicUsize,
     keeper: Child,
 }
@@ -32,7 +33,7 @@ pub struct PgServer {
 pub fn shared() -> Option<&'static PgServer> {
     static SHARED: OnceLock<Option<PgServer>> = OnceLock::new();
     SHARED
-        .get_or_init(|| match PgServer::start(&["fsync=off"]) {
+        .get_or_init(|| match PgServer::start(None, &["fsync=off"]) {
             Ok(server) => Some(server),
             Err(why) => {
                 // Past the capture of the test harness.
@@ -99,8 +100,9 @@ fn done(command: &mut Command) -> Result<String, String> {
 }
 
 impl PgServer {
-    /// Makes a database cluster and starts a server on it with these settings.
-    pub fn start(settings: &[&str]) -> Result<PgServer, String> {
+    /// Makes a database cluster and starts a server on it with these settings. Beside its socket it
+    /// listens on a port of this machine where one is given; there it asks for a password.
+    pub fn start(port: Option<u16>, settings: &[&str]) -> Result<PgServer, String> {
         let bin = programs()?;
         let as_root = done(Command::new("id").arg("-u"))? == "0";
         let folder = tempfile::Builder::new()
@@ -116,21 +118,26 @@ impl PgServer {
         done(
             Command::new(&initdb[0])
                 .args(&initdb[1..])
-                .args(["-D", &data, "-U", "postgres", "-A", "trust", "-E", "UTF8"])
-                .args(["--locale=C", "--no-sync"])
+                .args([
+                    "-D",
+                    &data,
+                    "-U",
+                    "postgres",
+                    "-E",
+                    "UTF8",
+                    "--locale=C",
+                    "--no-sync",
+                ])
+                .args(["--auth-local=trust", "--auth-host=scram-sha-256"])
                 .current_dir(&folder),
         )?;
         let mut keeper = Command::new("sh");
         keeper.args(["-c", KEEPER, "keeper"]).arg(&folder);
         keeper.args(command(&bin.join("postgres"), as_root));
-        keeper.args([
-            "-D",
-            &data,
-            "-c",
-            "listen_addresses=",
-            "-c",
-            "max_connections=200",
-        ]);
+        let listen = if port.is_some() { "127.0.0.1" } else { "" };
+        let port = port.unwrap_or(5432);
+        keeper.args(["-D", &data, "-c", "max_connections=200"]);
+        keeper.args(["-p", &port.to_string(), "-h", listen]);
         keeper.arg("-k").arg(&folder);
         for setting in settings {
             keeper.args(["-c", setting]);
@@ -143,6 +150,7 @@ impl PgServer {
         let server = PgServer {
             folder,
             bin,
+            port,
             databases: AtomicUsize::new(0),
             keeper,
         };
@@ -160,7 +168,22 @@ impl PgServer {
     /// The address of a database.
     pub fn uri(&self, database: &str) -> String {
         let socket = self.folder.display().to_string().replace('/', "%2F");
-        format!("postgres://postgres@{socket}/{database}")
+        format!("postgres://postgres@{socket}:{}/{database}", self.port)
+    }
+
+    /// Gives it a certificate, and with it TLS on its port.
+    pub fn certify(&self, certificate: &str, key: &str) -> Result<(), String> {
+        for (file, text) in [("server.crt", certificate), ("server.key", key)] {
+            let path = self.folder.join("data").join(file);
+            // Owned as the folder is, and nobody else's business, or the server refuses it.
+            let like = format!("--reference={}", self.folder.display());
+            fs::write(&path, text).map_err(|e| e.to_string())?;
+            done(Command::new("chmod").arg("600").arg(&path))?;
+            done(Command::new("chown").arg(like).arg(&path))?;
+        }
+        self.sql("postgres", "ALTER SYSTEM SET ssl = on")?;
+        self.sql("postgres", "SELECT pg_reload_conf()")?;
+        Ok(())
     }
 
     /// Makes an empty database and returns its name.
@@ -180,7 +203,14 @@ impl PgServer {
                     "-X", "-q", "-A", "-t", "-U", "postgres", "-d", database, "-h",
                 ])
                 .arg(&self.folder)
-                .args(["-v", "ON_ERROR_STOP=1", "-c", statement]),
+                .args([
+                    "-p",
+                    &self.port.to_string(),
+                    "-v",
+                    "ON_ERROR_STOP=1",
+                    "-c",
+                    statement,
+                ]),
         )
     }
 }

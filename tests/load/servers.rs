@@ -24,7 +24,7 @@ impl Backing {
         let database = match store {
             "postgres" => {
                 // As installed, every commit on the disk: only the number of connections is ours.
-                let server = PgServer::start(&[])?;
+                let server = PgServer::start(None, &[])?;
                 let uri = server.uri(&server.database());
                 Some((server, uri))
             }
