@@ -18,7 +18,7 @@ use tokio::time::{Interval, MissedTickBehavior};
 use crate::app::{App, blocking};
 use crate::auth::{Device, admitted};
 use crate::error::ApiError;
-use crate::store::{self, DeviceRow, SecretHash, Store};
+use crate::store::{DeviceRow, SecretHash, Store};
 
 /// Wakes the event streams of a farm, here and in other processes on the same store.
 pub(crate) struct Wake {
@@ -148,7 +148,7 @@ impl Listener {
             if admitted(&*store, &token)?.is_none() {
                 return Err(ApiError::token());
             }
-            Ok(store::read(&*store, farm, |log| log.counter())?)
+            Ok(store.head(farm)?)
         })
         .await
         .ok()

@@ -136,13 +136,14 @@ fn run(words: &Words) -> Result<Report, Failure> {
             load_average()
         ));
         let length = Duration::from_secs(words.seconds);
-        let began = Instant::now();
+        let (began, cpu) = (Instant::now(), servers.cpu_seconds());
         let seen = evening::run(&servers, &mut families, words.clients, length).await?;
         let took = began.elapsed().as_secs_f64();
+        let cpu = (servers.cpu_seconds() - cpu) * 1000.0 / seen.ms.len().max(1) as f64;
         let (rss_mb, open) = (servers.peak_mb()?, streams.open());
         say(&format!(
             "{} syncs in {took:.1} s, {} of them first ones; {} wake-ups heard; {} requests were \
-             repeated; load {}",
+             repeated; {cpu:.2} ms of processor time of the servers a sync; load {}",
             seen.ms.len(),
             seen.firsts,
             streams.woken(),

@@ -90,6 +90,21 @@ impl Servers {
         self.all[n % self.all.len()].1
     }
 
+    /// The processor time that the processes took so far, in seconds (Linux only).
+    pub(crate) fn cpu_seconds(&self) -> f64 {
+        let of = |child: &Child| -> Option<u64> {
+            let stat = std::fs::read_to_string(format!("/proc/{}/stat", child.id())).ok()?;
+            // proc(5): after the name in parentheses, the 12th and 13th words, in hundredths.
+            let mut words = stat.rsplit_once(") ")?.1.split(' ').skip(11);
+            Some(words.next()?.parse::<u64>().ok()? + words.next()?.parse::<u64>().ok()?)
+        };
+        self.all
+            .iter()
+            .filter_map(|(child, _)| of(child))
+            .sum::<u64>() as f64
+            / 100.0
+    }
+
     /// The most memory that the processes had at any time, together, in MB (Linux only).
     pub(crate) fn peak_mb(&self) -> Result<f64, Failure> {
         let mut kb = 0;

@@ -278,6 +278,16 @@ pub trait Store: Send + Sync {
         Ok(())
     }
 
+    /// The number of a farm's last change. Every event stream asks for it again and again.
+    fn head(&self, farm: Id) -> Result<u64, StoreError> {
+        let mut head = 0;
+        self.read_log(farm, &mut |log| {
+            head = log.counter()?;
+            Ok(())
+        })?;
+        Ok(head)
+    }
+
     /// Reads a farm's log in one transaction that sees one state.
     fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError>;
 

@@ -173,6 +173,24 @@ fn cut_connections_are_replaced() {
     assert_eq!(store.devices(phone.farm).unwrap().len(), 1);
 }
 
+/// The end of a reading transaction is sent without waiting for the answer, but it is sent.
+#[test]
+fn no_reading_transaction_stays_open() {
+    let Some(server) = shared() else { return };
+    let database = server.database();
+    let store = open(server, &database);
+    let (farm, _) = new_farm(&store, &[]);
+    for _ in 0..5 {
+        assert_eq!(store::read(&store, farm, |log| log.counter()), Ok(0));
+    }
+    let open = "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database()
+                AND state LIKE 'idle in transaction%'";
+    let began = Instant::now();
+    while server.sql(&database, open).unwrap() != "0" {
+        assert!(began.elapsed() < Duration::from_secs(20), "it stays open");
+    }
+}
+
 fn cut(server: &PgServer, database: &str) {
     let all = "SELECT count(pg_terminate_backend(pid, 5000)) FROM pg_stat_activity
                WHERE datname = current_database() AND pid <> pg_backend_pid()";

@@ -1,6 +1,8 @@
 use std::cell::RefCell;
 use std::collections::HashMap;
-use std::future::Future;
+use std::future::{Future, poll_fn};
+use std::pin::pin;
+use std::task::Poll;
 
 use tokio::runtime::Runtime;
 use tokio_postgres::types::ToSql;
@@ -85,6 +87,17 @@ impl Link {
     /// Statements without parameters, in one go.
     pub(super) fn batch(&self, sql: &str) -> Result<(), StoreError> {
         self.wait(self.client.batch_execute(sql))
+    }
+
+    /// Sends a statement without waiting for its answer, which is read along with the next one's.
+    pub(super) fn send(&self, sql: &str) {
+        let Some(runtime) = &self.runtime else { return };
+        runtime.block_on(async {
+            let mut sent = pin!(self.client.batch_execute(sql));
+            // The first poll hands it to the connection, which runs while this task waits.
+            let _ = poll_fn(|cx| Poll::Ready(sent.as_mut().poll(cx))).await;
+            tokio::task::yield_now().await;
+        });
     }
 
     pub(super) fn execute(&self, sql: &'static str, with: Params<'_>) -> Result<u64, StoreError> {

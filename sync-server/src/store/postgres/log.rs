@@ -129,6 +129,12 @@ impl<'a> PgLog<'a> {
 
     /// Makes everything durable.
     pub(super) fn commit(self) -> Result<(), StoreError> {
+        if self.mode == For::Reading {
+            // Nothing depends on how it ends.
+            self.open.set(false);
+            self.link.send("COMMIT");
+            return Ok(());
+        }
         let client = self.link.client();
         let later = self.later.take();
         let sent = self.link.wait(async {

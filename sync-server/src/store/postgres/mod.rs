@@ -359,6 +359,13 @@ impl Store for Postgres {
         Ok(())
     }
 
+    fn head(&self, farm: Id) -> Result<u64, StoreError> {
+        let key = farm.bytes().as_slice();
+        let found =
+            self.look(|link| link.maybe("SELECT n FROM pointdown.farm WHERE id = $1", &[&key]))?;
+        natural(&found.ok_or(StoreError::NoSuchFarm)?, 0)
+    }
+
     fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError> {
         self.log(farm, For::Reading, work)
     }
