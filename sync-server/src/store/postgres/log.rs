@@ -1,3 +1,6 @@
+mod ahead;
+mod append;
+
 use std::cell::{Cell, RefCell};
 use std::collections::HashMap;
 
@@ -8,6 +11,7 @@ use serde_bytes::ByteArray;
 use tokio_postgres::types::ToSql;
 use tokio_postgres::{Row, Statement};
 
+use self::ahead::Ahead;
 use super::link::{Link, Params};
 use super::{bytes, id, natural};
 use crate::store::sqlite::fresh_epoch;
@@ -57,14 +61,6 @@ pub(super) struct PgLog<'a> {
     /// The digest of each document.
     docs: RefCell<HashMap<DocName, Digest>>,
     ahead: RefCell<Ahead>,
-}
-
-/// Answers to questions that were asked ahead.
-#[derive(Default)]
-struct Ahead {
-    ops: HashMap<(DocName, Hash), Option<u64>>,
-    numbers: HashMap<(DocName, Actor), u64>,
-    actors: HashMap<Actor, Option<Registered>>,
 }
 
 /// A transaction that was just opened, and what it found.
@@ -174,29 +170,6 @@ impl<'a> PgLog<'a> {
     fn me(&self) -> Box<dyn ToSql + Sync> {
         Box::new(self.farm.to_vec())
     }
-
-    /// The first number of some new changes.
-    fn draw(&self, many: usize) -> Result<u64, StoreError> {
-        let many = many as i64;
-        if self.mode == For::WritingUnlocked {
-            let key = self.farm.as_slice();
-            // Visible to everyone at once, as what a sequence gives out.
-            self.link.batch("COMMIT")?;
-            let row = self.link.one(
-                "UPDATE pointdown.farm SET n = n + $2 WHERE id = $1 RETURNING n",
-                &[&key, &many],
-            )?;
-            self.link.batch("BEGIN")?;
-            return Ok(natural(&row, 0)? - many as u64 + 1);
-        }
-        self.later(
-            "UPDATE pointdown.farm SET n = n + $2 WHERE id = $1",
-            vec![self.me(), Box::new(many)],
-        )?;
-        let first = self.n.get() + 1;
-        self.n.set(self.n.get() + many as u64);
-        Ok(first)
-    }
 }
 
 impl Drop for PgLog<'_> {
@@ -259,81 +232,7 @@ impl Log for PgLog<'_> {
     }
 
     fn ask_ahead(&self, changes: &[Change]) -> Result<(), StoreError> {
-        let mut ops: Vec<(&DocName, &Hash)> = Vec::new();
-        let mut numbers: Vec<(&DocName, &Actor)> = Vec::new();
-        for change in changes {
-            ops.push((&change.doc, &change.hash));
-            ops.extend(change.deps.iter().map(|dep| (&change.doc, dep)));
-            numbers.push((&change.doc, &change.actor));
-        }
-        ops.sort();
-        ops.dedup();
-        numbers.sort();
-        numbers.dedup();
-        let mut actors: Vec<&Actor> = numbers.iter().map(|(_, actor)| *actor).collect();
-        actors.sort();
-        actors.dedup();
-        let link = self.link;
-        let (found_ops, found_numbers, found_actors) = (
-            link.statement(
-                "SELECT c.doc, c.hash, c.last_op
-                 FROM unnest($2::text[], $3::bytea[]) AS asked (doc, hash)
-                 JOIN pointdown.change c ON c.farm = $1 AND c.doc = asked.doc
-                     AND c.hash = asked.hash",
-            )?,
-            link.statement(
-                "SELECT asked.doc, asked.actor, (SELECT max(c.seq) FROM pointdown.change c
-                     WHERE c.farm = $1 AND c.doc = asked.doc AND c.actor = asked.actor)
-                 FROM unnest($2::text[], $3::bytea[]) AS asked (doc, actor)",
-            )?,
-            link.statement(
-                "SELECT device, vouched, actor FROM pointdown.actor
-                 WHERE farm = $1 AND actor = ANY ($2::bytea[])",
-            )?,
-        );
-        let key = self.farm.as_slice();
-        let op_docs: Vec<&str> = ops.iter().map(|(doc, _)| doc.as_str()).collect();
-        let hashes: Vec<&[u8]> = ops.iter().map(|(_, hash)| hash.0.as_slice()).collect();
-        let number_docs: Vec<&str> = numbers.iter().map(|(doc, _)| doc.as_str()).collect();
-        let makers: Vec<&[u8]> = numbers.iter().map(|(_, a)| a.0.as_slice()).collect();
-        let all_actors: Vec<&[u8]> = actors.iter().map(|a| a.0.as_slice()).collect();
-        let client = link.client();
-        let later = self.later.take();
-        let (_, rows) = link.wait(async {
-            let of_ops: Params<'_> = &[&key, &op_docs, &hashes];
-            let of_numbers: Params<'_> = &[&key, &number_docs, &makers];
-            let of_actors: Params<'_> = &[&key, &all_actors];
-            try_join(
-                all(client, &later),
-                try_join_all([
-                    client.query(&found_ops, of_ops),
-                    client.query(&found_numbers, of_numbers),
-                    client.query(&found_actors, of_actors),
-                ]),
-            )
-            .await
-        })?;
-        let mut ahead = self.ahead.borrow_mut();
-        for (doc, hash) in ops {
-            ahead.ops.insert((doc.clone(), *hash), None);
-        }
-        for row in &rows[0] {
-            let key = (doc_name(row.try_get(0)?)?, Hash(bytes(row, 1)?));
-            ahead.ops.insert(key, Some(natural(row, 2)?));
-        }
-        for row in &rows[1] {
-            let key = (doc_name(row.try_get(0)?)?, Actor(bytes(row, 1)?));
-            let n: Option<i64> = row.try_get(2)?;
-            ahead.numbers.insert(key, n.unwrap_or(0) as u64);
-        }
-        for actor in actors {
-            ahead.actors.insert(*actor, None);
-        }
-        for row in &rows[2] {
-            let actor = Actor(bytes(row, 2)?);
-            ahead.actors.insert(actor, Some(registered(row)?));
-        }
-        Ok(())
+        self.look_ahead(changes)
     }
 
     fn last_op(&self, doc: &DocName, hash: &Hash) -> Result<Option<u64>, StoreError> {
@@ -396,70 +295,7 @@ impl Log for PgLog<'_> {
     }
 
     fn append(&self, device: Id, changes: &[NewChange<'_>], now: i64) -> Result<u64, StoreError> {
-        let first = self.draw(changes.len())?;
-        let each = |of: fn(&Change) -> Vec<u8>| -> Box<dyn ToSql + Sync> {
-            Box::new(changes.iter().map(|c| of(c.change)).collect::<Vec<_>>())
-        };
-        let numbers = |of: fn(&Change) -> u64| -> Box<dyn ToSql + Sync> {
-            Box::new(
-                changes
-                    .iter()
-                    .map(|c| of(c.change) as i64)
-                    .collect::<Vec<_>>(),
-            )
-        };
-        let docs: Vec<String> = changes
-            .iter()
-            .map(|c| c.change.doc.as_str().into())
-            .collect();
-        self.later(
-            "INSERT INTO pointdown.change
-                 (farm, device, taken_at, n, doc, hash, actor, seq, last_op, relayed, bytes)
-             SELECT $1, $2, $3, $4 + place - 1, doc, hash, actor, seq, last_op, relayed, bytes
-             FROM unnest($5::text[], $6::bytea[], $7::bytea[], $8::bigint[], $9::bigint[],
-                     $10::boolean[], $11::bytea[]) WITH ORDINALITY
-                 AS new (doc, hash, actor, seq, last_op, relayed, bytes, place)",
-            vec![
-                self.me(),
-                Box::new(device.bytes().to_vec()),
-                Box::new(now),
-                Box::new(first as i64),
-                Box::new(docs),
-                each(|c| c.hash.0.to_vec()),
-                each(|c| c.actor.0.to_vec()),
-                numbers(|c| c.seq),
-                numbers(|c| c.last_op),
-                Box::new(changes.iter().map(|c| c.relayed).collect::<Vec<_>>()),
-                each(|c| c.bytes.clone()),
-            ],
-        )?;
-        let mut ahead = self.ahead.borrow_mut();
-        let mut sums = self.docs.borrow_mut();
-        let mut touched: Vec<&DocName> = Vec::new();
-        for NewChange { change, .. } in changes {
-            ahead.ops.remove(&(change.doc.clone(), change.hash));
-            ahead.numbers.remove(&(change.doc.clone(), change.actor));
-            sums.entry(change.doc.clone())
-                .or_default()
-                .add(&change.hash);
-            touched.push(&change.doc);
-        }
-        touched.sort();
-        touched.dedup();
-        for doc in touched {
-            let sum = sums.get(doc).copied().unwrap_or_default();
-            self.later(
-                "INSERT INTO pointdown.doc (farm, name, digest, n) VALUES ($1, $2, $3, $4)
-                 ON CONFLICT (farm, name) DO UPDATE SET digest = excluded.digest, n = excluded.n",
-                vec![
-                    self.me(),
-                    Box::new(doc.as_str().to_string()),
-                    Box::new(sum.of.to_vec()),
-                    Box::new(sum.n as i64),
-                ],
-            )?;
-        }
-        Ok(first + changes.len() as u64 - 1)
+        self.add(device, changes, now)
     }
 
     fn after(&self, cursor: u64, most_bytes: usize) -> Result<Vec<Logged>, StoreError> {
