@@ -37,7 +37,7 @@ fn words() -> Option<Words> {
         families: 10_000,
         seconds: 20,
         streams: 2_000,
-        clients: 64,
+        clients: 32,
         processes: None,
         store: "sqlite".into(),
         json: false,
