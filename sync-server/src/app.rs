@@ -22,7 +22,7 @@ use crate::metrics::Metrics;
 use crate::openapi::{Refused, description};
 use crate::replica::Replicas;
 use crate::store::{SecretHash, Store, StoreError};
-use crate::{around, events, health, kitchen, members, metrics, openapi, roster};
+use crate::{around, events, health, kitchen, members, metrics, openapi, repo, roster};
 
 /// The largest body where no changes travel, in bytes.
 const SMALL_BODY: usize = 64 * 1024;
@@ -47,6 +47,8 @@ pub(crate) struct App {
     pub(crate) heartbeat: Duration,
     /// Whether plain HTTP beyond this machine was asked for.
     pub(crate) beyond_loopback: bool,
+    /// Whether what programs write at `/v1/automerge` is taken.
+    pub(crate) automerge_writes: bool,
     /// Whether a proxy stands before the server whose headers are to be believed.
     pub(crate) behind_proxy: bool,
     /// Whether browsers may be told to use nothing but HTTPS here from now on.
@@ -85,6 +87,7 @@ pub(crate) fn addresses() -> OpenApiRouter<Arc<App>> {
     OpenApiRouter::with_openapi(description())
         .merge(sync)
         .routes(routes!(events::for_phone))
+        .routes(routes!(repo::connect))
         .routes(routes!(members::join))
         .routes(routes!(roster::token))
         .routes(routes!(roster::invite))

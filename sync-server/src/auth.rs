@@ -57,7 +57,8 @@ impl FromRequestParts<Arc<App>> for Screen {
     }
 }
 
-fn bearer(headers: &HeaderMap) -> Option<SecretHash> {
+/// The hash of the token in the `Authorization` header.
+pub(crate) fn bearer(headers: &HeaderMap) -> Option<SecretHash> {
     token_hash(bearer_text(headers)?)
 }
 

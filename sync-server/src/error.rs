@@ -167,7 +167,7 @@ impl From<StoreError> for ApiError {
                 "full",
                 "the server's disk is full; nothing was taken, and nothing is lost on the phone",
             ),
-            StoreError::InUse => (
+            StoreError::InUse | StoreError::Unreachable(_) | StoreError::Conflict => (
                 "busy",
                 "the server's database is busy; try again in a moment",
             ),
@@ -182,7 +182,9 @@ impl From<StoreError> for ApiError {
                  phone. Whoever runs the server can restore it from a backup",
             ),
             StoreError::NoSuchFarm => return ApiError::token(),
-            StoreError::TooNew { .. } | StoreError::Backend(_) => return ApiError::internal(),
+            StoreError::Address(_) | StoreError::TooNew { .. } | StoreError::Backend(_) => {
+                return ApiError::internal();
+            }
         };
         ApiError {
             again: Some(30),

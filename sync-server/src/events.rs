@@ -20,17 +20,19 @@ use crate::auth::{Device, admitted};
 use crate::error::ApiError;
 use crate::limits::Counted;
 use crate::openapi::Refused;
-use crate::store::{self, DeviceRow, SecretHash};
+use crate::store::{DeviceRow, SecretHash, Store};
 
-/// Wakes the event streams of a farm.
+/// Wakes the event streams of a farm, here and in other processes on the same store.
 pub(crate) struct Wake {
+    store: Arc<dyn Store>,
     farms: Mutex<HashMap<Id, watch::Sender<()>>>,
     closing: watch::Sender<bool>,
 }
 
 impl Wake {
-    pub(crate) fn new() -> Wake {
+    pub(crate) fn new(store: Arc<dyn Store>) -> Wake {
         Wake {
+            store,
             farms: Mutex::default(),
             closing: watch::Sender::new(false),
         }
@@ -38,9 +40,22 @@ impl Wake {
 
     /// Something about the farm changed.
     pub(crate) fn wake(&self, farm: Id) {
+        self.wake_here(Some(farm));
+        self.store.tell(farm);
+    }
+
+    /// Another process said so; without a farm it may be any.
+    pub(crate) fn wake_here(&self, farm: Option<Id>) {
         let farms = self.farms.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(sender) = farms.get(&farm) {
-            sender.send_replace(());
+        match farm {
+            Some(farm) => {
+                if let Some(sender) = farms.get(&farm) {
+                    sender.send_replace(());
+                }
+            }
+            None => farms.values().for_each(|sender| {
+                sender.send_replace(());
+            }),
         }
     }
 
@@ -54,7 +69,13 @@ impl Wake {
         self.closing.send_replace(true);
     }
 
-    fn of(&self, farm: Id) -> watch::Receiver<()> {
+    /// Ends when the server stops.
+    pub(crate) fn closing(&self) -> watch::Receiver<bool> {
+        self.closing.subscribe()
+    }
+
+    /// Changes whenever something about the farm does.
+    pub(crate) fn of(&self, farm: Id) -> watch::Receiver<()> {
         let mut farms = self.farms.lock().unwrap_or_else(PoisonError::into_inner);
         // Farms that nobody listens to any more need no entry.
         farms.retain(|id, sender| *id == farm || sender.receiver_count() > 0);
@@ -87,7 +108,7 @@ pub(crate) fn listen(app: Arc<App>, device: DeviceRow) -> Result<Response, ApiEr
     beat.reset();
     let listener = Listener {
         woken: app.wake.of(device.farm),
-        closing: app.wake.closing.subscribe(),
+        closing: app.wake.closing(),
         farm: device.farm,
         token: device.token,
         beat,
@@ -146,7 +167,7 @@ impl Listener {
             if admitted(&*store, &token)?.is_none() {
                 return Err(ApiError::token());
             }
-            Ok(store::read(&*store, farm, |log| log.counter())?)
+            Ok(store.head(farm)?)
         })
         .await
         .ok()

@@ -7,6 +7,7 @@
 //! ```text
 //! POST   /v1/join          JSON   an invite for a token
 //! POST   /v1/sync          CBOR   see pointdown_core::sync
+//! GET    /v1/automerge     WebSocket of the automerge-repo protocol
 //! GET    /v1/events        server-sent events: there is something newer
 //! POST   /v1/token         JSON   a fresh token
 //! POST   /v1/invites       JSON   an invite to the own farm
@@ -38,6 +39,7 @@ mod members;
 mod metrics;
 mod openapi;
 mod replica;
+mod repo;
 mod roster;
 mod secret;
 pub mod store;
@@ -73,6 +75,8 @@ pub struct Config {
     pub data: Option<PathBuf>,
     /// Whether plain HTTP may be served to other machines.
     pub beyond_loopback: bool,
+    /// Whether what programs write at `/v1/automerge` is taken; otherwise they only read.
+    pub automerge_writes: bool,
     /// The certificate; plain HTTP without one.
     pub tls: Option<Tls>,
     /// Whether the server announces itself, and where.
@@ -103,6 +107,7 @@ impl Default for Config {
         Config {
             data: None,
             beyond_loopback: false,
+            automerge_writes: false,
             tls: None,
             announce: None,
             renewal: Duration::from_secs(60),
@@ -134,6 +139,9 @@ pub enum ServeError {
     /// The system reports a failure.
     #[error("the server cannot listen: {0}")]
     Io(#[from] std::io::Error),
+    /// The store cannot tell of what other servers do.
+    #[error(transparent)]
+    Store(#[from] store::StoreError),
 }
 
 /// Serves until `shutdown` is done; then lets requests finish, ends event streams, and returns.
@@ -160,9 +168,9 @@ pub async fn serve(
     let tls = tls.map_err(TlsError::from)?;
     let env = config.env.clone();
     let app = Arc::new(App {
+        wake: events::Wake::new(store.clone()),
         store,
         env: config.env,
-        wake: events::Wake::new(),
         replicas: replica::Replicas::new(config.data.as_deref()),
         usage: limits::Usage::new(config.limits.clone()),
         metrics: metrics::Metrics::new(),
@@ -172,10 +180,12 @@ pub async fn serve(
         patience: config.patience,
         heartbeat: config.heartbeat,
         beyond_loopback: config.beyond_loopback,
+        automerge_writes: config.automerge_writes,
         behind_proxy: config.behind_proxy,
         https_only,
         pin: certificates.as_ref().and_then(|own| own.pin()),
     });
+    follow_others(&app)?;
     let hall = Hall {
         router: app::router(app.clone()),
         tls: tls.map(|config| TlsAcceptor::from(Arc::new(config))),
@@ -209,6 +219,20 @@ pub async fn serve(
     }
     tracing::info!("stopped");
     Ok(())
+}
+
+/// Passes on what other processes on the same store tell.
+fn follow_others(app: &Arc<App>) -> Result<(), store::StoreError> {
+    // The store must not keep alive who keeps the store.
+    let (weak, runtime) = (Arc::downgrade(app), tokio::runtime::Handle::current());
+    app.store.on_news(Box::new(move |farm| {
+        let Some(app) = weak.upgrade() else { return };
+        app.wake.wake_here(farm);
+        if let Some(farm) = farm {
+            let _here = runtime.enter();
+            app.replicas.follow(&app, farm);
+        }
+    }))
 }
 
 /// What is done now and then. Never ends.

@@ -113,6 +113,20 @@ fn after(
     Ok(())
 }
 
+/// Makes a document of what the store has of it.
+pub(crate) fn document(farm: Id, name: &DocName, parts: &DocParts) -> Result<Document, StoreError> {
+    let damaged = |e: LedgerError| StoreError::Damaged(format!("{name}: {e}"));
+    let mut document = match &parts.saved {
+        Some(saved) => Document::load(farm, name.clone(), READER, saved),
+        None => Ok(Document::new(farm, name.clone(), READER)),
+    }
+    .map_err(damaged)?;
+    document
+        .apply(parts.changes.iter().map(Vec::as_slice))
+        .map_err(damaged)?;
+    Ok(document)
+}
+
 /// Whole documents for one answer.
 struct DocPage<'a> {
     log: &'a dyn Log,
@@ -149,8 +163,7 @@ impl DocPage<'_> {
         if let (Some(saved), true) = (&parts.saved, parts.changes.is_empty()) {
             return Ok(saved.clone());
         }
-        let document = document(self.farm, name, &parts)?;
-        let saved = document.save();
+        let saved = document(self.farm, name, &parts)?.save();
         if parts.changes.len() > LOOSE {
             self.folded.push(Folded {
                 name: name.clone(),
@@ -160,18 +173,4 @@ impl DocPage<'_> {
         }
         Ok(saved)
     }
-}
-
-/// A document made of its parts.
-pub(crate) fn document(farm: Id, name: &DocName, parts: &DocParts) -> Result<Document, StoreError> {
-    let damaged = |e: LedgerError| StoreError::Damaged(format!("{name}: {e}"));
-    let mut document = match &parts.saved {
-        Some(saved) => Document::load(farm, name.clone(), READER, saved),
-        None => Ok(Document::new(farm, name.clone(), READER)),
-    }
-    .map_err(damaged)?;
-    document
-        .apply(parts.changes.iter().map(Vec::as_slice))
-        .map_err(damaged)?;
-    Ok(document)
 }

@@ -12,7 +12,7 @@ use std::sync::Arc;
 use clap::{Args, Parser, Subcommand};
 use pointdown_core::farm::Interfaces;
 use pointdown_core::record::Id;
-use pointdown_server::store::{Role, Sqlite};
+use pointdown_server::store::{Postgres, Role, Sqlite, Store};
 use pointdown_server::upkeep::KEEP_DAYS;
 use pointdown_server::{Config, INVITE_HOURS, Invitation, Tls, serve};
 
@@ -116,9 +116,34 @@ enum Command {
 
 #[derive(Args)]
 pub(crate) struct Data {
-    /// The data folder.
+    /// The data folder. Each server has one of its own, whatever the store.
     #[arg(long, default_value = "pointdown-data")]
     pub(crate) data: PathBuf,
+    /// A PostgreSQL database instead of the data folder: postgres://user@host/database. An address
+    /// with a password is better given as POINTDOWN_STORE, where other users cannot list it.
+    #[arg(long, value_name = "URI")]
+    store: Option<String>,
+    /// The authority, a PEM file, that signed the database's certificate; without it those that
+    /// this system trusts.
+    #[arg(long, value_name = "FILE")]
+    store_authority: Option<PathBuf>,
+}
+
+impl Data {
+    /// The store: the database that was named, or the one in the data folder.
+    pub(crate) fn open(&self) -> Result<Arc<dyn Store>, Failure> {
+        Ok(match self.database() {
+            Some(uri) => Arc::new(Postgres::open(&uri, self.store_authority.as_deref())?),
+            None => Arc::new(Sqlite::open(&self.data)?),
+        })
+    }
+
+    /// The address of a database that stands in the place of the data folder.
+    pub(crate) fn database(&self) -> Option<String> {
+        self.store
+            .clone()
+            .or_else(|| std::env::var("POINTDOWN_STORE").ok())
+    }
 }
 
 #[derive(Args)]
@@ -131,6 +156,10 @@ struct Serve {
     /// Serve plain HTTP to other machines too, where everyone on the way can read and change it.
     #[arg(long)]
     plain_http_beyond_this_machine: bool,
+    /// Take what programs write at /v1/automerge, under the same rules as for phones; without this
+    /// they only read.
+    #[arg(long)]
+    automerge_writes: bool,
     /// The certificate (PEM, with those that lead to its authority). A newer file is taken up
     /// within a minute, or at once at SIGHUP.
     #[arg(long, requires = "tls_key", conflicts_with = "tls")]
@@ -231,14 +260,18 @@ fn run(serve_with: Serve) -> Result<(), Failure> {
         None => None,
         Some(path) => Some(read_token(path)?),
     };
+    let store = serve_with.data.open()?;
+    let automerge_writes = serve_with.automerge_writes;
     let folder = serve_with.data.data;
-    let store = Arc::new(Sqlite::open(&folder)?);
+    std::fs::create_dir_all(&folder)
+        .map_err(|e| format!("the folder {} cannot be made: {e}", folder.display()))?;
     let _only = only_server(&folder)?;
     let config = Config {
         data: Some(folder),
         beyond_loopback: serve_with.plain_http_beyond_this_machine,
         tls,
         announce: serve_with.announce.then_some(Interfaces::All),
+        automerge_writes,
         behind_proxy: serve_with.behind_proxy,
         metrics_token,
         ..Config::default()

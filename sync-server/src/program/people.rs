@@ -5,7 +5,7 @@ use std::io::{self, Write as _};
 use pointdown_core::farm::{Env as _, System};
 use pointdown_core::record::{Id, Instant};
 use pointdown_core::sync::InviteLink;
-use pointdown_server::store::{Changed, Role, Sqlite, Store as _};
+use pointdown_server::store::{Changed, Role};
 use pointdown_server::{Invitation, make_invite, own_pin};
 
 use crate::{Data, Failure};
@@ -16,8 +16,8 @@ pub(crate) fn invite(
     invitation: &Invitation,
     url: Option<String>,
 ) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
-    let invite = make_invite(&store, &System, invitation)?;
+    let store = data.open()?;
+    let invite = make_invite(&*store, &System, invitation)?;
     let mut out = io::stdout().lock();
     match url {
         None => writeln!(out, "{}", invite.code)?,
@@ -38,7 +38,7 @@ pub(crate) fn invite(
 }
 
 pub(crate) fn devices(data: &Data) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
+    let store = data.open()?;
     let mut out = io::stdout().lock();
     let when = |ms: Option<i64>| ms.map(|ms| Instant::from_ms(ms).utc().to_rfc3339());
     for farm in store.farms()? {
@@ -63,10 +63,11 @@ pub(crate) fn devices(data: &Data) -> Result<(), Failure> {
 }
 
 pub(crate) fn revoke(data: &Data, device: Id) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
+    let store = data.open()?;
     let now = System.now().ms();
     for farm in store.farms()? {
         if store.revoke(farm, device, None, now)? == Changed::Done {
+            store.tell(farm);
             writeln!(io::stdout(), "shut out")?;
             return Ok(());
         }
@@ -75,10 +76,11 @@ pub(crate) fn revoke(data: &Data, device: Id) -> Result<(), Failure> {
 }
 
 pub(crate) fn change_role(data: &Data, device: Id, role: Role) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
+    let store = data.open()?;
     let now = System.now().ms();
     for farm in store.farms()? {
         if store.change_role(farm, device, role, None, now)? == Changed::Done {
+            store.tell(farm);
             writeln!(io::stdout(), "its role is {} now", role.as_str())?;
             return Ok(());
         }
@@ -87,7 +89,7 @@ pub(crate) fn change_role(data: &Data, device: Id, role: Role) -> Result<(), Fai
 }
 
 pub(crate) fn audit(data: &Data, farm: Option<Id>) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
+    let store = data.open()?;
     let mut out = io::stdout().lock();
     let farms = farm.map_or_else(|| store.farms(), |farm| Ok(vec![farm]))?;
     for farm in farms {

@@ -4,7 +4,6 @@ use std::io::{self, Write as _};
 use std::path::Path;
 
 use pointdown_core::farm::{Env as _, System};
-use pointdown_server::store::{Sqlite, Store as _};
 use pointdown_server::upkeep::{self, Finding, Verdict};
 
 use crate::{Data, Failure, only_server};
@@ -27,7 +26,20 @@ fn print(findings: &[Finding]) -> io::Result<()> {
     Ok(())
 }
 
+/// A database server has tools of its own for this.
+fn only_a_folder(data: &Data) -> Result<(), Failure> {
+    match data.database() {
+        None => Ok(()),
+        Some(_) => Err(
+            "copy and restore a PostgreSQL database with its own tools (pg_dump, \
+                        pg_restore), and say `new-epoch` after restoring"
+                .into(),
+        ),
+    }
+}
+
 pub(crate) fn back_up(data: &Data, to: &Path) -> Result<(), Failure> {
+    only_a_folder(data)?;
     print(&upkeep::back_up(&data.data, to)?)?;
     writeln!(
         io::stdout(),
@@ -38,6 +50,7 @@ pub(crate) fn back_up(data: &Data, to: &Path) -> Result<(), Failure> {
 }
 
 pub(crate) fn restore(data: &Data, from: &Path) -> Result<(), Failure> {
+    only_a_folder(data)?;
     // A server that runs on the folder would go on with files that are gone.
     if data.data.exists() {
         drop(only_server(&data.data)?);
@@ -51,7 +64,7 @@ pub(crate) fn restore(data: &Data, from: &Path) -> Result<(), Failure> {
 }
 
 pub(crate) fn doctor(data: &Data, mend: bool) -> Result<(), Failure> {
-    let findings = upkeep::examine(&Sqlite::open(&data.data)?, mend)?;
+    let findings = upkeep::examine(&*data.open()?, mend)?;
     print(&findings)?;
     let count = |verdict| findings.iter().filter(|f| f.verdict == verdict).count();
     match (count(Verdict::Lost), count(Verdict::Mendable)) {
@@ -68,11 +81,11 @@ pub(crate) fn doctor(data: &Data, mend: bool) -> Result<(), Failure> {
 }
 
 pub(crate) fn compact(data: &Data, keep_days: i64) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
+    let store = data.open()?;
     let before = System.now().ms() - keep_days * DAY_MS;
     let (mut docs, mut bytes) = (0, 0);
     for farm in store.farms()? {
-        let done = upkeep::compact(&store, farm, before)?;
+        let done = upkeep::compact(&*store, farm, before)?;
         docs += done.docs;
         bytes += done.bytes;
     }
@@ -81,7 +94,7 @@ pub(crate) fn compact(data: &Data, keep_days: i64) -> Result<(), Failure> {
 }
 
 pub(crate) fn new_epoch(data: &Data) -> Result<(), Failure> {
-    let store = Sqlite::open(&data.data)?;
+    let store = data.open()?;
     store.new_epoch()?;
     writeln!(
         io::stdout(),

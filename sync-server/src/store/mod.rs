@@ -1,7 +1,7 @@
 //! What the server keeps: farms, invites, devices, and each farm's log of changes.
 //!
-//! [`Store`] is the contract; SQLite ([`Sqlite`]) keeps it in one data folder. Everything is
-//! synchronous and meant to run on a thread that may block, so that no transaction is ever held
+//! [`Store`] is the contract; SQLite ([`Sqlite`]) keeps it in one data folder, PostgreSQL
+//! ([`Postgres`]) lets several servers share one. Everything is synchronous and meant to run on a thread that may block, so that no transaction is ever held
 //! while something else is awaited.
 //!
 //! Any store must hold to this:
@@ -14,10 +14,14 @@
 //! * Of codes and tokens it knows only SHA-256 hashes.
 //! * No answer about one farm depends on another.
 
+mod admit;
 mod error;
+mod heard;
 mod migrate;
+mod postgres;
 mod role;
 mod sqlite;
+mod sqlite_group;
 mod sqlite_log;
 mod sqlite_members;
 
@@ -26,6 +30,7 @@ use pointdown_core::sync::{Digest, DocDigest};
 
 pub use error::StoreError;
 pub use migrate::VERSION;
+pub use postgres::Postgres;
 pub use role::{Changed, Event, Noted, Role};
 pub use sqlite::Sqlite;
 pub(crate) use sqlite::private_folder;
@@ -187,6 +192,13 @@ pub trait Log {
     /// Gives the store a new epoch, as part of this transaction.
     fn rotate_epoch(&self) -> Result<Epoch, StoreError>;
 
+    /// Says that these changes are about to be looked into: [`Log::last_op`] of each and of all that
+    /// it depends on, [`Log::registered`] and [`Log::actor_number`] of its maker. A store at the far
+    /// end of a network fetches all of it at once.
+    fn ask_ahead(&self, _changes: &[Change]) -> Result<(), StoreError> {
+        Ok(())
+    }
+
     /// The number of the last change; 0 before the first.
     fn counter(&self) -> Result<u64, StoreError>;
 
@@ -254,6 +266,10 @@ pub trait Log {
 /// What is done inside a transaction.
 pub type Work<'a> = &'a mut dyn FnMut(&dyn Log) -> Result<(), StoreError>;
 
+/// What is called when another process said that there is news of a farm; with nothing where news
+/// of any farm may have been missed.
+pub type OnNews = Box<dyn Fn(Option<Id>) + Send + Sync>;
+
 /// Where the server keeps everything; see the [module](self) for what any store must hold to.
 pub trait Store: Send + Sync {
     /// The epoch.
@@ -314,10 +330,34 @@ pub trait Store: Send + Sync {
     /// Whether the store can write durably, found out by writing.
     fn ready(&self) -> Result<(), StoreError>;
 
+    /// Notes that a device was heard, some time within the next seconds: nobody waits for a disk for
+    /// it, and a process that is killed may forget it.
+    fn heard(&self, farm: Id, device: Id, now: i64) -> Result<(), StoreError>;
+
+    /// Tells the other processes on this store that there is news of a farm. Only a wake-up: it may
+    /// get lost, and carries nothing. A store that one process has to itself has nobody to tell.
+    fn tell(&self, _farm: Id) {}
+
+    /// Calls `news` whenever another process told of some, until the store is dropped.
+    fn on_news(&self, _news: OnNews) -> Result<(), StoreError> {
+        Ok(())
+    }
+
+    /// The number of a farm's last change. Every event stream asks for it again and again.
+    fn head(&self, farm: Id) -> Result<u64, StoreError> {
+        let mut head = 0;
+        self.read_log(farm, &mut |log| {
+            head = log.counter()?;
+            Ok(())
+        })?;
+        Ok(head)
+    }
+
     /// Reads a farm's log in one transaction that sees one state.
     fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError>;
 
-    /// Writes to a farm's log in one transaction: all of it or nothing.
+    /// Writes to a farm's log in one transaction: all of it or nothing. `work` may be run more than
+    /// once; only its last run counts.
     fn write_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError>;
 }
 

@@ -1,12 +1,14 @@
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use pointdown_core::mutants::mutant;
 use pointdown_core::record::Id;
-use rusqlite::{Connection, TransactionBehavior};
+use rusqlite::{Connection, params};
 
+use super::heard::Heard;
 use super::role::Deed;
+use super::sqlite_group::Writer;
 use super::sqlite_log::SqliteLog;
 use super::sqlite_members as members;
 use super::{
@@ -17,14 +19,26 @@ use super::{
 /// The name of the database in the data folder.
 const FILE: &str = "server.db";
 
+/// The most connections that wait to read.
+const READERS: usize = 8;
+
 /// A store in one SQLite database.
 ///
-/// One connection behind one lock: a transaction takes a millisecond or so, and SQLite lets one
-/// writer in at a time anyway. Other processes (the commands of the server's own program) may have
-/// the file open too.
+/// SQLite lets one writer in at a time, so there is one connection that writes and commits for many
+/// at once; any number of others read beside it. Other processes (the commands of the server's own
+/// program) may have the file open too.
 #[derive(Debug)]
 pub struct Sqlite {
-    connection: Mutex<Connection>,
+    writer: Writer,
+    /// Connections to read with; nothing for a database in memory, which has only one.
+    readers: Option<Readers>,
+    heard: Heard,
+}
+
+#[derive(Debug)]
+struct Readers {
+    file: PathBuf,
+    idle: Mutex<Vec<Connection>>,
 }
 
 impl Sqlite {
@@ -37,35 +51,32 @@ impl Sqlite {
                 folder.display()
             ))
         })?;
-        Sqlite::with(Connection::open(folder.join(FILE))?)
+        let file = folder.join(FILE);
+        Sqlite::with(Connection::open(&file)?, Some(file))
     }
 
     /// Opens a database in memory, gone when closed.
     pub fn in_memory() -> Result<Sqlite, StoreError> {
-        Sqlite::with(Connection::open_in_memory()?)
+        Sqlite::with(Connection::open_in_memory()?, None)
     }
 
-    fn with(mut connection: Connection) -> Result<Sqlite, StoreError> {
-        connection.busy_timeout(Duration::from_secs(10))?;
+    fn with(mut connection: Connection, file: Option<PathBuf>) -> Result<Sqlite, StoreError> {
+        prepare(&connection)?;
         connection.pragma_update_and_check(None, "journal_mode", "WAL", |_| Ok(()))?;
         connection.pragma_update(None, "synchronous", "FULL")?;
-        connection.pragma_update(None, "foreign_keys", "ON")?;
-        connection.set_prepared_statement_cache_capacity(64);
         migrate::migrate(&mut connection)?;
         connection.execute(
             "INSERT OR IGNORE INTO server (one, epoch) VALUES (1, ?1)",
             [fresh_epoch()?],
         )?;
         Ok(Sqlite {
-            connection: Mutex::new(connection),
+            writer: Writer::new(connection, file.is_some()),
+            readers: file.map(|file| Readers {
+                file,
+                idle: Mutex::default(),
+            }),
+            heard: Heard::new(),
         })
-    }
-
-    /// A panic while the lock was held undid its transaction, so the connection is still good.
-    fn lock(&self) -> MutexGuard<'_, Connection> {
-        self.connection
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Copies the database as it is at this moment into a new file, packed. Others may read and
@@ -74,35 +85,101 @@ impl Sqlite {
         let file = file
             .to_str()
             .ok_or_else(|| StoreError::Backend(format!("{} is not Unicode", file.display())))?;
-        self.lock().execute("VACUUM INTO ?1", [file])?;
+        // Not within a transaction, and beside whoever writes. A connection that may only read
+        // cannot write the copy either.
+        match &self.readers {
+            Some(readers) => readers.open()?.execute("VACUUM INTO ?1", [file])?,
+            None => self
+                .writer
+                .read(|connection| Ok(connection.execute("VACUUM INTO ?1", [file])?))?,
+        };
         Ok(())
     }
 
-    fn within<T>(
-        &self,
-        behavior: TransactionBehavior,
-        work: impl FnOnce(&Connection) -> Result<T, StoreError>,
-    ) -> Result<T, StoreError> {
-        let mut connection = self.lock();
-        let tx = connection.transaction_with_behavior(behavior)?;
-        let done = work(&tx)?;
-        tx.commit()?;
-        Ok(done)
-    }
-
+    /// Reads one state.
     fn reading<T>(
         &self,
         work: impl FnOnce(&Connection) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
-        self.within(TransactionBehavior::Deferred, work)
+        let in_one = |connection: &mut Connection| {
+            let tx = connection.transaction()?;
+            let found = work(&tx)?;
+            tx.commit()?;
+            Ok(found)
+        };
+        let Some(readers) = &self.readers else {
+            return self.writer.read(in_one);
+        };
+        let mut connection = readers.take()?;
+        // After a failure the connection is dropped: opening one again costs next to nothing.
+        let found = in_one(&mut connection)?;
+        let mut idle = lock(&readers.idle);
+        if idle.len() < READERS {
+            idle.push(connection);
+        }
+        Ok(found)
     }
 
+    /// Does some work, all or nothing.
     fn writing<T>(
         &self,
         work: impl FnOnce(&Connection) -> Result<T, StoreError>,
     ) -> Result<T, StoreError> {
-        self.within(TransactionBehavior::Immediate, work)
+        self.writer.write(work)
     }
+
+    /// Writes down which devices were heard.
+    fn note_heard(&self) -> Result<(), StoreError> {
+        let waiting = self.heard.take();
+        if waiting.is_empty() {
+            return Ok(());
+        }
+        self.writing(|connection| {
+            let mut note = connection.prepare_cached(
+                "UPDATE device SET heard_at = max(coalesce(heard_at, 0), ?3)
+                 WHERE farm = ?1 AND id = ?2",
+            )?;
+            for ((farm, device), at) in &waiting {
+                note.execute(params![farm.bytes(), device.bytes(), at])?;
+            }
+            Ok(())
+        })
+    }
+}
+
+impl Readers {
+    /// A connection that nobody uses.
+    fn take(&self) -> Result<Connection, StoreError> {
+        if let Some(connection) = lock(&self.idle).pop() {
+            return Ok(connection);
+        }
+        let connection = self.open()?;
+        connection.pragma_update(None, "query_only", "ON")?;
+        Ok(connection)
+    }
+
+    fn open(&self) -> Result<Connection, StoreError> {
+        let connection = Connection::open(&self.file)?;
+        prepare(&connection)?;
+        Ok(connection)
+    }
+}
+
+impl Drop for Sqlite {
+    fn drop(&mut self) {
+        let _ = self.note_heard();
+    }
+}
+
+fn prepare(connection: &Connection) -> Result<(), StoreError> {
+    connection.busy_timeout(Duration::from_secs(10))?;
+    connection.pragma_update(None, "foreign_keys", "ON")?;
+    connection.set_prepared_statement_cache_capacity(64);
+    Ok(())
+}
+
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// Makes a folder, where it is not there yet, that only its owner can look into.
@@ -124,24 +201,21 @@ pub(super) fn fresh_epoch() -> Result<Epoch, StoreError> {
 
 impl Store for Sqlite {
     fn epoch(&self) -> Result<Epoch, StoreError> {
-        Ok(self
-            .lock()
-            .query_row("SELECT epoch FROM server", [], |row| row.get(0))?)
+        self.reading(|tx| Ok(tx.query_row("SELECT epoch FROM server", [], |row| row.get(0))?))
     }
 
     fn new_epoch(&self) -> Result<Epoch, StoreError> {
         let epoch = fresh_epoch()?;
-        self.lock()
-            .execute("UPDATE server SET epoch = ?1", [epoch])?;
+        self.writing(|tx| Ok(tx.execute("UPDATE server SET epoch = ?1", [epoch])?))?;
         Ok(epoch)
     }
 
     fn farms(&self) -> Result<Vec<Id>, StoreError> {
-        let connection = self.lock();
-        let mut statement =
-            connection.prepare_cached("SELECT id FROM farm ORDER BY made_at, id")?;
-        let all = statement.query_map([], |row| row.get(0).map(Id::from_bytes))?;
-        Ok(all.collect::<Result<_, _>>()?)
+        self.reading(|tx| {
+            let mut statement = tx.prepare_cached("SELECT id FROM farm ORDER BY made_at, id")?;
+            let all = statement.query_map([], |row| row.get(0).map(Id::from_bytes))?;
+            Ok(all.collect::<Result<_, _>>()?)
+        })
     }
 
     fn add_invite(&self, invite: &NewInvite) -> Result<(), StoreError> {
@@ -157,6 +231,7 @@ impl Store for Sqlite {
     }
 
     fn devices(&self, farm: Id) -> Result<Vec<DeviceRow>, StoreError> {
+        self.note_heard()?;
         self.reading(|tx| members::devices(tx, farm))
     }
 
@@ -223,17 +298,25 @@ impl Store for Sqlite {
         })
     }
 
+    fn heard(&self, farm: Id, device: Id, now: i64) -> Result<(), StoreError> {
+        let late = self.heard.note(farm, device, now);
+        if late { self.note_heard() } else { Ok(()) }
+    }
+
     fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError> {
         self.reading(|tx| work(&SqliteLog::new(tx, farm)?))
     }
 
     fn write_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError> {
-        let mut connection = self.lock();
-        let tx = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        work(&SqliteLog::new(&tx, farm)?)?;
-        if mutant("answer_before_commit") && tx.total_changes() % 5 == 3 {
-            return Ok(());
-        }
-        Ok(tx.commit()?)
+        let mut lost = false;
+        let done = self.writing(|tx| {
+            work(&SqliteLog::new(tx, farm)?)?;
+            lost = mutant("answer_before_commit") && tx.total_changes() % 5 == 3;
+            if lost {
+                return Err(StoreError::Backend("undone on purpose".into()));
+            }
+            Ok(())
+        });
+        if lost { Ok(()) } else { done }
     }
 }

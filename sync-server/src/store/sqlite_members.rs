@@ -3,7 +3,8 @@
 use pointdown_core::record::Id;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
-use super::role::{Deed, judge, role_of};
+use super::admit::{Admitted, Invited, admitted};
+use super::role::{Deed, judge};
 use super::sqlite_log::SqliteLog;
 use super::{
     Changed, DeviceRow, Event, Joined, Joining, Log, NewInvite, Noted, Registered, Role,
@@ -40,13 +41,6 @@ fn farm_exists(tx: &Connection, farm: Id) -> Result<bool, StoreError> {
         .exists([farm.bytes()])?)
 }
 
-/// Where an invite leads.
-struct Admitted {
-    farm: Id,
-    new: bool,
-    role: Role,
-}
-
 /// Which farm an invite lets this device into, or why it does not.
 fn admit(tx: &Connection, joining: &Joining) -> Result<Result<Admitted, Joined>, StoreError> {
     type Invite = (Option<[u8; 16]>, i64, Option<i64>, String);
@@ -56,32 +50,17 @@ fn admit(tx: &Connection, joining: &Joining) -> Result<Result<Admitted, Joined>,
             Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?))
         })
         .optional()?;
-    let Some((farm, expires, used_at, role)) = invite else {
-        return Ok(Err(Joined::Unknown));
-    };
-    if used_at.is_some() {
-        return Ok(Err(Joined::Used));
-    }
-    if joining.now >= expires {
-        return Ok(Err(Joined::Expired));
-    }
-    let (farm, new) = match (farm.map(Id::from_bytes), joining.farm) {
-        (Some(farm), None) => (farm, false),
-        (Some(farm), Some(own)) if farm == own => (farm, false),
-        (Some(_), Some(_)) => return Ok(Err(Joined::OtherFarm)),
-        // Whether a farm is kept here is nobody's business but its own devices'.
-        (None, Some(own)) if farm_exists(tx, own)? => return Ok(Err(Joined::Unknown)),
-        (None, own) => match own.or(joining.begin) {
-            Some(farm) => (farm, true),
-            None => return Ok(Err(Joined::Unknown)),
-        },
-    };
-    let role = role_of(
-        joining.kind,
-        new,
-        role.parse().map_err(StoreError::Damaged)?,
-    );
-    Ok(Ok(Admitted { farm, new, role }))
+    let invite = invite
+        .map(|(farm, expires, used_at, role)| {
+            Ok::<_, StoreError>(Invited {
+                farm: farm.map(Id::from_bytes),
+                expires,
+                used_at,
+                role: role.parse().map_err(StoreError::Damaged)?,
+            })
+        })
+        .transpose()?;
+    admitted(invite, joining, |farm| farm_exists(tx, farm))
 }
 
 /// What goes into the audit log.

@@ -41,7 +41,7 @@ pub(crate) fn append(store: &dyn Store, farm: Id, device: Id, changes: &[Change]
     .unwrap()
 }
 
-fn store_contract(make: impl Fn() -> Arc<dyn Store>) {
+pub(crate) fn store_contract(make: impl Fn() -> Arc<dyn Store>) {
     log_and_digests(&*make());
     a_failed_transaction_leaves_nothing(&*make());
     a_change_twice_is_refused_by_the_store_itself(&*make());

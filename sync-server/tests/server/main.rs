@@ -11,8 +11,16 @@ mod kitchen;
 mod limits;
 mod members;
 mod nearby;
+mod open_door;
 mod orders;
 mod people;
+#[allow(
+    unreachable_pub,
+    reason = "the tests' package offers it to several programs"
+)]
+#[path = "../../../tests/harness/postgres.rs"]
+mod pg_server;
+mod postgres;
 mod program;
 mod support;
 mod tls;

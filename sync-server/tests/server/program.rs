@@ -30,7 +30,7 @@ pub(crate) fn said(output: &Output) -> String {
 
 pub(crate) struct Running {
     child: Child,
-    url: String,
+    pub(crate) url: String,
     /// Everything that it wrote into its log so far.
     log: Arc<Mutex<String>>,
 }
@@ -38,10 +38,15 @@ pub(crate) struct Running {
 impl Running {
     /// Starts the program on a port of its own, which it names in its log.
     fn start(data: &Path) -> Running {
-        Running::with(data, &[], "info")
+        Running::with_log(data, &[], "info")
     }
 
-    fn with(data: &Path, more: &[&str], log: &str) -> Running {
+    /// The same with more words.
+    pub(crate) fn with(data: &Path, more: &[&str]) -> Running {
+        Running::with_log(data, more, "info")
+    }
+
+    fn with_log(data: &Path, more: &[&str], log: &str) -> Running {
         let mut command = Command::new(PROGRAM);
         command
             .args(["--listen", "127.0.0.1:0", "--data"])
@@ -107,7 +112,7 @@ impl Running {
         }
     }
 
-    fn end(&mut self, signal: &str) -> bool {
+    pub(crate) fn end(&mut self, signal: &str) -> bool {
         let pid = self.child.id().to_string();
         let sent = Command::new("kill").args([signal, &pid]).status().unwrap();
         assert!(sent.success());
@@ -129,7 +134,7 @@ impl Drop for Running {
     }
 }
 
-fn begin() -> Farm {
+pub(crate) fn begin() -> Farm {
     let fields = json!({"name": "Larkfield", "zone": "Europe/Dublin"});
     let beginning = Beginning {
         farm: fields.as_object().unwrap().clone(),
@@ -139,7 +144,7 @@ fn begin() -> Farm {
     Farm::begin(&Location::Memory, Arc::new(System), beginning).unwrap()
 }
 
-fn join(farm: &Farm, url: &str, invite: &str) {
+pub(crate) fn join(farm: &Farm, url: &str, invite: &str) {
     let join = Join {
         url,
         invite: invite.trim(),
@@ -249,7 +254,7 @@ fn what_was_acknowledged_survives_a_kill() {
 #[test]
 fn no_secret_ends_in_the_log() {
     let folder = tempfile::tempdir().unwrap();
-    let mut server = Running::with(folder.path(), &[], "trace");
+    let mut server = Running::with_log(folder.path(), &[], "trace");
     let invite = said(&run(folder.path(), &["invite"]));
     let unused = said(&run(folder.path(), &["invite"]));
     let agent = crate::support::agent();
@@ -335,7 +340,6 @@ fn a_link_leads_a_phone_to_a_server_that_made_its_own_certificate() {
     let server = Running::with(
         folder.path(),
         &["--tls", "own", "--tls-name", "eggs.example"],
-        "info",
     );
     let link = said(&run(folder.path(), &["invite", "--url", &server.url]));
     assert!(
@@ -363,7 +367,7 @@ fn sighup_takes_up_a_newer_certificate() {
     files.put();
     let (cert, key) = (files.cert.to_str().unwrap(), files.key.to_str().unwrap());
     let data = folder.path().join("data");
-    let server = Running::with(&data, &["--tls-cert", cert, "--tls-key", key], "info");
+    let server = Running::with_log(&data, &["--tls-cert", cert, "--tls-key", key], "info");
     // The next look at the files is a minute away.
     let pin = files.put();
     let pid = server.child.id().to_string();
@@ -409,7 +413,6 @@ fn metrics_are_for_this_machine_or_whoever_has_the_token() {
     let server = Running::with(
         folder.path(),
         &["--metrics-token-file", file.to_str().unwrap()],
-        "info",
     );
     let agent = crate::support::agent();
     let ask = |headers: &[(&str, &str)]| {

@@ -92,8 +92,13 @@ impl Store for Dying<'_> {
     fn ready(&self) -> Result<(), StoreError> {
         self.store.ready()
     }
+    fn heard(&self, farm: Id, device: Id, now: i64) -> Result<(), StoreError> {
+        self.store.heard(farm, device, now)
+    }
     fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError> {
-        if self.killed == Killed::After {
+        // Before anything was written it only looks whether there is anything to write.
+        let written = self.writes.load(Ordering::SeqCst) > 0;
+        if self.killed == Killed::Before || (self.killed == Killed::After && written) {
             return Err(dead());
         }
         self.store.read_log(farm, work)
