@@ -22,7 +22,7 @@ use crate::metrics::Metrics;
 use crate::openapi::{Refused, description};
 use crate::replica::Replicas;
 use crate::store::{SecretHash, Store, StoreError};
-use crate::{around, events, health, kitchen, members, metrics, openapi, repo, roster};
+use crate::{around, events, health, kitchen, members, metrics, openapi, phone, repo, roster};
 
 /// The largest body where no changes travel, in bytes.
 const SMALL_BODY: usize = 64 * 1024;
@@ -105,6 +105,7 @@ pub(crate) fn addresses() -> OpenApiRouter<Arc<App>> {
 pub(crate) fn router(app: Arc<App>) -> Router {
     let (router, _) = addresses().split_for_parts();
     router
+        .merge(phone::routes())
         .fallback(|| async { ApiError::not_found() })
         .method_not_allowed_fallback(|| async { ApiError::method() })
         .layer(DefaultBodyLimit::max(SMALL_BODY))

@@ -93,12 +93,14 @@ pub(crate) async fn in_time(State(app): State<Arc<App>>, request: Request, next:
 pub(crate) async fn secure(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
     let headers = response.headers_mut();
-    for (name, value) in [
-        (
-            header::CONTENT_SECURITY_POLICY,
+    // The phone app has a stricter one of its own.
+    headers
+        .entry(header::CONTENT_SECURITY_POLICY)
+        .or_insert(HeaderValue::from_static(
             "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; \
              object-src 'none'",
-        ),
+        ));
+    for (name, value) in [
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (header::REFERRER_POLICY, "no-referrer"),
         (header::X_FRAME_OPTIONS, "DENY"),

@@ -38,6 +38,7 @@ mod listen;
 mod members;
 mod metrics;
 mod openapi;
+mod phone;
 mod replica;
 mod repo;
 mod roster;
@@ -262,4 +263,9 @@ async fn fold(app: &Arc<App>) {
             tracing::info!(%farm, docs = done.docs, bytes = done.bytes, "old changes were folded");
         }
     }
+}
+
+/// Whether the phone app was built into this program.
+pub fn carries_phone_app() -> bool {
+    phone::is_built()
 }

@@ -140,6 +140,14 @@ fn run(once: bool, json: bool) -> Result<bool> {
             "Kitchen screen: open {}/#invite={screen}",
             server.url
         )?;
+        if pointdown_server::carries_phone_app() {
+            let phone = server.invite(Some(outcome.server.farm))?;
+            writeln!(
+                aside,
+                "Phone app:      open {}/phone/#invite={phone}",
+                server.url
+            )?;
+        }
         writeln!(
             aside,
             "Another phone:  {} --db phone.db join {} {join} --person Ana --device 'Ana phone'",

@@ -152,8 +152,9 @@ impl Story {
             if last {
                 break;
             }
+            self.indoors(day, "17:40")?;
             self.evening(day)?;
-            self.indoors(day)?;
+            self.indoors(day, "19:30")?;
         }
         self.set(DAYS - 1, "09:30")?;
         let waiting = self.phone("Ines").status()?.waiting;
@@ -260,7 +261,6 @@ impl Story {
                     .with("water_start_c", "104F")
                     .with("water_end_c", "98F")
                     .with("rinse_c", "106F")
-                    .with("minutes", 2)
                     .with("sink_cleaned", true),
             )?;
             let good = if species == Species::Hen && day % 4 == 1 {
@@ -288,6 +288,7 @@ impl Story {
                 )?;
             }
             self.pack(day, species)?;
+            self.eat(species)?;
         }
         self.set(day, "18:50")?;
         farm.log(
@@ -332,6 +333,24 @@ impl Story {
         Ok(())
     }
 
+    /// What fills no carton is for the kitchen.
+    fn eat(&self, species: Species) -> Result<()> {
+        let farm = self.phone("Marit");
+        let left = self.here(farm, Station::Clean, species)?;
+        if left > 0 {
+            farm.log(
+                Draft::new(Kind::Out)
+                    .with("way", "eaten")
+                    .with("station", "clean")
+                    .with(
+                        "parts",
+                        json!(farm.oldest_first(Station::Clean, species, left)?),
+                    ),
+            )?;
+        }
+        Ok(())
+    }
+
     fn sell(&self, day: u64) -> Result<()> {
         let farm = self.phone("Marit");
         self.set(day, "19:00")?;
@@ -345,7 +364,7 @@ impl Story {
         })?;
         let gone = |run: &Row| {
             outs.iter()
-                .any(|out| out.fields["carton"].as_str() == Some(&run.id.to_string()))
+                .any(|out| out.fields.get("carton") == Some(&json!(run.id.to_string())))
         };
         for run in runs.iter().rev().filter(|run| !gone(run)).take(6) {
             let cartons = run.fields["cartons"].as_u64().unwrap_or(0);
@@ -362,12 +381,12 @@ impl Story {
         Ok(())
     }
 
-    /// Who has a network on this evening: Tobin every other day, Ines not for the last three.
-    fn indoors(&self, day: u64) -> Result<()> {
-        self.set(day, "19:30")?;
+    /// Who has a network at this hour: Tobin not on every fourth day, Ines not for the last three.
+    fn indoors(&self, day: u64, hour: &str) -> Result<()> {
+        self.set(day, hour)?;
         for phone in &self.phones {
             let away = match phone.name {
-                "Tobin" => day % 2 == 1,
+                "Tobin" => day % 4 == 2,
                 "Ines" => day + 4 >= DAYS,
                 _ => false,
             };

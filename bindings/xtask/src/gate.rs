@@ -3,6 +3,7 @@
 use std::process::Command;
 
 use crate::deny;
+use crate::phone;
 use crate::process::{cargo, print, run, run_watched, say, succeeds};
 use crate::report::{Done, Report};
 use crate::wasm;
@@ -17,6 +18,7 @@ const STEPS: &[(&str, Work)] = &[
     ("layers", layers),
     ("browser", browser),
     ("tests", tests),
+    ("phone", phone::step),
     ("docs", docs),
     ("licences", deny::licences),
     ("advisories", deny::advisories),

@@ -7,10 +7,12 @@ mod apt;
 mod debian;
 mod deny;
 mod gate;
+mod phone;
 mod process;
 mod programs;
 mod report;
 mod wasm;
+mod web;
 
 use std::process::ExitCode;
 
@@ -22,6 +24,7 @@ The project's own commands. Run them from anywhere inside the repository.
                      fails. What was skipped is listed at the end. --list only names the steps;
                      FROM, the name of a step, starts there instead of at the beginning.
   cargo xtask wasm   Only compile the core for the browser (wasm32-unknown-unknown).
+  cargo xtask web    Build the phone app, which the server then carries inside its program.
   cargo xtask demo [--once] [--json]
                      Build and run the demonstration: a made-up family with several phones and
                      a server. All words after `demo` go to it; with --json it prints one JSON
@@ -60,6 +63,7 @@ fn main() -> ExitCode {
     let outcome = match command.as_str() {
         "test" => gate::run_words(&rest),
         "wasm" => none_left(&command, &rest).and_then(|()| wasm::command()),
+        "web" => none_left(&command, &rest).and_then(|()| web::command()),
         "demo" => programs::run("demo", &rest),
         "checks" => programs::run("checks", &rest),
         "simulate" => programs::simulate(&rest),
@@ -69,7 +73,7 @@ fn main() -> ExitCode {
             Ok(())
         }
         other => Err(format!(
-            "there is no command {other:?}; allowed are test, wasm, demo, checks, simulate, load and help"
+            "there is no command {other:?}; allowed are test, wasm, web, demo, checks, simulate, load and help"
         )),
     };
     match outcome {

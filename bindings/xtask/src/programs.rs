@@ -1,6 +1,8 @@
 //! `cargo xtask demo`, `checks`, `simulate` and `load`: programs of the tests' package, built and run.
 
 use crate::process;
+use crate::report::Done;
+use crate::web;
 
 /// Builds one program of `pointdown-tests` for release and runs it with these words.
 ///
@@ -8,6 +10,13 @@ use crate::process;
 /// program takes this one's place: its exit code and Ctrl-C need no forwarding.
 pub(crate) fn run(program: &str, words: &[String]) -> Result<(), String> {
     if program == "demo" {
+        // Before the server, which carries the app. A machine that cannot build it still gets the
+        // demo, and is told what is missing.
+        match web::build() {
+            Ok(Done::Ran(_)) => {}
+            Ok(Done::Skipped(why)) => process::say(&format!("without the phone app: {why}")),
+            Err(why) => return Err(why),
+        }
         // The demo prints with the terminal client, and tells how to go on with it.
         let packages = [
             "--package",

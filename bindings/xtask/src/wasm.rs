@@ -79,7 +79,7 @@ impl Toolchain {
 
     /// The folder, emptied if it was last used with another standard library. Cargo tells compilers
     /// apart by version only, and would link old work against a library that it was not made for.
-    fn folder(&self) -> Result<PathBuf, String> {
+    pub(crate) fn folder(&self) -> Result<PathBuf, String> {
         let folder = target_dir().join("browser");
         let stamp = folder.join("toolchain");
         if fs::read_to_string(&stamp).is_ok_and(|last| last == self.identity) {

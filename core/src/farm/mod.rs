@@ -10,6 +10,7 @@ mod backup;
 #[cfg(feature = "files")]
 mod book;
 mod bundle;
+mod carrier;
 mod check;
 mod decide;
 mod env;
@@ -48,6 +49,7 @@ mod upkeep;
 
 #[cfg(feature = "native")]
 pub use backup::Backup;
+pub use carrier::Carrier;
 pub use check::{Check, HOLDS};
 pub use decide::Answer;
 pub use env::Env;

@@ -20,6 +20,7 @@ mod people;
 )]
 #[path = "../../../tests/harness/postgres.rs"]
 mod pg_server;
+mod phone;
 mod postgres;
 mod program;
 mod support;

@@ -244,6 +244,10 @@ impl World {
             }
         };
         let Ok(target) = target else { return Ok(()) };
+        // A wiped phone that has heard nothing yet has no farm record to amend.
+        if self.phones[n].farm().record(target)?.is_none() {
+            return Ok(());
+        }
         self.say(format!("amends {} {set:?}", target.short()));
         told(self.phones[n].farm().amend(target, set, None))?;
         Ok(())

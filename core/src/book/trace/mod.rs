@@ -26,7 +26,7 @@
 //!
 //! With rules 1 to 3 every pool's number at every moment is fixed, so a story exists for each chain
 //! of hand-overs in which no pool was empty between; the same holds with rule 4, by the argument at
-//! [`Crates`](crates). So the answer follows from one pass over the moves of a lot, in the order of
+//! `crates`. So the answer follows from one pass over the moves of a lot, in the order of
 //! time, and no egg is named that could be left out.
 
 mod back;

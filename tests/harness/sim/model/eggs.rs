@@ -43,15 +43,20 @@ pub(super) fn brought(
         all.map(|(_, n)| n).sum()
     };
     match text(f, "kind") {
-        "gather"
-            if there == "basket" && format!("{}/{}", day(at, zone), text(f, "species")) == lot =>
-        {
-            number(f, "count")
-        }
+        "gather" if there == "basket" && lot_of(f, at, zone) == lot => number(f, "count"),
         "wash" if there == "clean" => of_lot(),
         "carton" if there == "cartoned" => of_lot(),
         "out" if text(f, "way") == "returned" && there == place(text(f, "station")) => of_lot(),
         _ => 0,
+    }
+}
+
+/// The lot of a gather of these fields; with its coop where the farm keeps them apart.
+fn lot_of(f: &serde_json::Map<String, serde_json::Value>, at: i64, zone: &TimeZone) -> String {
+    let lot = format!("{}/{}", day(at, zone), text(f, "species"));
+    match f.get("apart") == Some(&true.into()) {
+        true => format!("{lot}/{}", text(f, "coop")),
+        false => lot,
     }
 }
 
@@ -116,10 +121,7 @@ impl Ledger {
         let f = &s.fields;
         match s.kind() {
             "gather" => {
-                let mut lot = format!("{}/{}", day(s.at, zone), text(f, "species"));
-                if f.get("apart") == Some(&true.into()) {
-                    lot = format!("{lot}/{}", text(f, "coop"));
-                }
+                let lot = lot_of(f, s.at, zone);
                 if number(f, "count") > 0 {
                     self.put(s, "nest", "basket", &lot, number(f, "count"));
                 }

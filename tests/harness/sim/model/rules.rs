@@ -49,7 +49,13 @@ pub(super) fn broken(w: &Writer<'_>, farm: Id, all: &mut Vec<Line>) {
         let (way, on) = (text(&out.fields, "way"), day(out.at, &w.zone));
         if !best_by.is_empty() && matches!(way, "sold" | "given") && on.as_str() > best_by {
             let why = format!("{way} on {on}; the cartons say best by {best_by}");
-            all.push(line(out, "past_best_by", 1, &why));
+            let mut line = line(out, "past_best_by", 1, &why);
+            // Whoever packed the cartons is asked too.
+            if let Some(run) = run {
+                line.people.extend(run.by());
+                line.records.insert(run.fact.id);
+            }
+            all.push(line);
         }
     }
 }
