@@ -1,23 +1,28 @@
-use std::sync::Arc;
-use std::time::Duration;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
 
 use axum::Router;
 use axum::extract::rejection::BytesRejection;
-use axum::extract::{DefaultBodyLimit, MatchedPath, Request, State};
-use axum::http::{HeaderMap, HeaderValue, header};
-use axum::middleware::{self, Next};
+use axum::extract::{DefaultBodyLimit, State};
+use axum::http::header;
+use axum::middleware;
 use axum::response::{IntoResponse, Response};
-use axum::routing::{delete, get, post};
 use pointdown_core::farm::Env;
-use pointdown_core::sync::MAX_BODY;
+use pointdown_core::sync::{MAX_BODY, Pin};
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
 
 use crate::auth::Device;
 use crate::error::ApiError;
-use crate::events::{self, Wake};
+use crate::events::Wake;
 use crate::exchange::exchange;
+use crate::health::Looked;
+use crate::limits::Usage;
+use crate::metrics::Metrics;
+use crate::openapi::{Refused, description};
 use crate::replica::Replicas;
-use crate::store::Store;
-use crate::{kitchen, members, phone};
+use crate::store::{SecretHash, Store, StoreError};
+use crate::{around, events, health, kitchen, members, metrics, openapi, phone, repo, roster};
 
 /// The largest body where no changes travel, in bytes.
 const SMALL_BODY: usize = 64 * 1024;
@@ -28,12 +33,28 @@ pub(crate) struct App {
     pub(crate) env: Arc<dyn Env>,
     pub(crate) wake: Wake,
     pub(crate) replicas: Replicas,
+    pub(crate) usage: Usage,
+    pub(crate) metrics: Metrics,
+    /// Whoever brings it may read the metrics.
+    pub(crate) metrics_token: Option<SecretHash>,
+    /// What was found when the store was last looked at.
+    pub(crate) looked: Mutex<Looked>,
+    /// When a request last failed because of the disk, and how.
+    pub(crate) trouble: Mutex<Option<(Instant, StoreError)>>,
     /// How long a request may take.
     pub(crate) patience: Duration,
     /// How often an event stream speaks at least.
     pub(crate) heartbeat: Duration,
     /// Whether plain HTTP beyond this machine was asked for.
     pub(crate) beyond_loopback: bool,
+    /// Whether what programs write at `/v1/automerge` is taken.
+    pub(crate) automerge_writes: bool,
+    /// Whether a proxy stands before the server whose headers are to be believed.
+    pub(crate) behind_proxy: bool,
+    /// Whether browsers may be told to use nothing but HTTPS here from now on.
+    pub(crate) https_only: bool,
+    /// The key of the server's own certificate.
+    pub(crate) pin: Option<Pin>,
 }
 
 impl App {
@@ -47,7 +68,9 @@ impl App {
 pub(crate) async fn blocking<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, ApiError> + Send + 'static,
 ) -> Result<T, ApiError> {
-    match tokio::task::spawn_blocking(work).await {
+    // What is logged there belongs to this request too.
+    let span = tracing::Span::current();
+    match tokio::task::spawn_blocking(move || span.in_scope(work)).await {
         Ok(done) => done,
         Err(e) => {
             tracing::error!(error = %e, "a request panicked");
@@ -56,30 +79,62 @@ pub(crate) async fn blocking<T: Send + 'static>(
     }
 }
 
-pub(crate) fn router(app: Arc<App>) -> Router {
-    Router::new()
-        .route(
-            "/v1/sync",
-            post(sync).layer(DefaultBodyLimit::max(MAX_BODY)),
-        )
-        .route("/v1/events", get(events::for_phone))
-        .route("/v1/join", post(members::join))
-        .route("/v1/invites", post(members::invite))
-        .route("/v1/devices", get(members::devices))
-        .route("/v1/devices/{id}", delete(members::revoke))
+/// Every address of the server with its description. Only what is named here is served.
+pub(crate) fn addresses() -> OpenApiRouter<Arc<App>> {
+    let sync = OpenApiRouter::new()
+        .routes(routes!(sync))
+        .layer(DefaultBodyLimit::max(MAX_BODY));
+    OpenApiRouter::with_openapi(description())
+        .merge(sync)
+        .routes(routes!(events::for_phone))
+        .routes(routes!(repo::connect))
+        .routes(routes!(members::join))
+        .routes(routes!(roster::token))
+        .routes(routes!(roster::invite))
+        .routes(routes!(roster::devices))
+        .routes(routes!(roster::revoke))
+        .routes(routes!(roster::role))
+        .routes(routes!(roster::audit))
+        .routes(routes!(health::live))
+        .routes(routes!(health::ready))
+        .routes(routes!(metrics::metrics))
+        .routes(routes!(openapi::openapi_json))
         .merge(kitchen::routes())
+}
+
+pub(crate) fn router(app: Arc<App>) -> Router {
+    let (router, _) = addresses().split_for_parts();
+    router
         .merge(phone::routes())
         .fallback(|| async { ApiError::not_found() })
         .method_not_allowed_fallback(|| async { ApiError::method() })
         .layer(DefaultBodyLimit::max(SMALL_BODY))
-        .layer(middleware::from_fn(refuse_large))
-        .layer(middleware::from_fn_with_state(app.clone(), in_time))
-        .layer(middleware::map_response(secure))
-        .layer(middleware::from_fn(trace))
+        .layer(middleware::from_fn(around::refuse_large))
+        .layer(middleware::from_fn_with_state(app.clone(), around::in_time))
+        .layer(middleware::from_fn_with_state(app.clone(), around::whence))
+        .layer(middleware::from_fn_with_state(app.clone(), around::secure))
+        .layer(middleware::from_fn_with_state(app.clone(), around::trace))
         .with_state(app)
 }
 
-/// `POST /v1/sync`
+/// Exchanges changes: takes what the phone brought, answers with what it lacks.
+///
+/// Both bodies are CBOR (RFC 8949); the exchange is safe to repeat at any point. A change that
+/// cannot be taken is named in the answer, the others are taken.
+#[utoipa::path(
+    post, path = "/v1/sync", tag = "phones", security(("token" = [])),
+    request_body(content = Vec<u8>, content_type = "application/cbor"),
+    responses(
+        (status = 200, description = "Taken, and what the phone lacks.", body = Vec<u8>,
+         content_type = "application/cbor"),
+        (status = 400, description = "The message cannot be read.", body = Refused),
+        (status = 401, description = "No token, or one that is not let in.", body = Refused),
+        (status = 413, description = "The message is too large.", body = Refused),
+        (status = 429, description = "Too many requests.", body = Refused),
+        (status = 503, description = "The store cannot be written; nothing was taken.",
+         body = Refused),
+    )
+)]
 async fn sync(
     State(app): State<Arc<App>>,
     Device(device): Device,
@@ -89,6 +144,7 @@ async fn sync(
     let now = app.now();
     let (store, id) = (app.store.clone(), device.id);
     let done = blocking(move || Ok(exchange(&*store, device.farm, id, &body, now)?)).await?;
+    app.metrics.exchanged(done.taken, done.refused);
     if done.store_was_older {
         tracing::error!(
             farm = %device.farm,
@@ -112,60 +168,4 @@ async fn sync(
         app.replicas.follow(&app, device.farm);
     }
     Ok(([(header::CONTENT_TYPE, "application/cbor")], done.answer).into_response())
-}
-
-/// A body that says it is too large is refused before it is read.
-async fn refuse_large(headers: HeaderMap, request: Request, next: Next) -> Response {
-    let length = headers
-        .get(header::CONTENT_LENGTH)
-        .and_then(|v| v.to_str().ok())
-        .and_then(|v| v.parse::<u64>().ok());
-    if length.is_some_and(|n| n > MAX_BODY as u64) {
-        return ApiError::too_large(MAX_BODY).into_response();
-    }
-    next.run(request).await
-}
-
-async fn in_time(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
-    // An event stream answers at once; only its body goes on.
-    tokio::time::timeout(app.patience, next.run(request))
-        .await
-        .unwrap_or_else(|_| ApiError::timeout().into_response())
-}
-
-/// Headers that keep browsers from doing what nobody asked for.
-async fn secure(mut response: Response) -> Response {
-    let headers = response.headers_mut();
-    // The phone app has a stricter one of its own.
-    headers
-        .entry(header::CONTENT_SECURITY_POLICY)
-        .or_insert(HeaderValue::from_static(
-            "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'",
-        ));
-    for (name, value) in [
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::REFERRER_POLICY, "no-referrer"),
-        (header::X_FRAME_OPTIONS, "DENY"),
-    ] {
-        headers.insert(name, HeaderValue::from_static(value));
-    }
-    headers
-        .entry(header::CACHE_CONTROL)
-        .or_insert(HeaderValue::from_static("no-store"));
-    response
-}
-
-/// One line a request: what, how it ended, how long it took. No header, no body, no secret.
-async fn trace(path: Option<MatchedPath>, request: Request, next: Next) -> Response {
-    let method = request.method().clone();
-    let began = std::time::Instant::now();
-    let response = next.run(request).await;
-    tracing::info!(
-        %method,
-        path = path.as_ref().map_or("-", MatchedPath::as_str),
-        status = response.status().as_u16(),
-        ms = began.elapsed().as_millis() as u64,
-        "request"
-    );
-    response
 }

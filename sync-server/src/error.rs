@@ -8,12 +8,20 @@ use pointdown_core::sync::Refused;
 use crate::exchange::ExchangeError;
 use crate::store::StoreError;
 
+/// Goes with an answer that could not be given because of the disk.
+#[derive(Debug, Clone)]
+pub(crate) struct Trouble(pub(crate) StoreError);
+
 /// A refusal over HTTP: a status, a stable word for programs and a sentence for people.
 #[derive(Debug)]
 pub(crate) struct ApiError {
     status: StatusCode,
     error: &'static str,
     message: String,
+    /// After how many seconds it is worth to try again.
+    again: Option<u64>,
+    /// What the disk is to blame for.
+    trouble: Option<Trouble>,
 }
 
 impl ApiError {
@@ -26,6 +34,8 @@ impl ApiError {
             status,
             error,
             message: message.into(),
+            again: None,
+            trouble: None,
         }
     }
 
@@ -40,6 +50,15 @@ impl ApiError {
             StatusCode::UNAUTHORIZED,
             "token",
             "this device has not joined, or was shut out; join with a new invite",
+        )
+    }
+
+    /// The device belongs to the farm, but may not do this.
+    pub(crate) fn role() -> ApiError {
+        ApiError::new(
+            StatusCode::FORBIDDEN,
+            "role",
+            "only an owner of the farm may do this; ask one of them",
         )
     }
 
@@ -65,6 +84,32 @@ impl ApiError {
             "too_large",
             format!("the message is too large; allowed are {most} bytes"),
         )
+    }
+
+    /// More than is allowed; `what` is a plural.
+    pub(crate) fn too_many(what: &str, seconds: u64) -> ApiError {
+        ApiError {
+            again: Some(seconds),
+            ..ApiError::new(
+                StatusCode::TOO_MANY_REQUESTS,
+                "too_many",
+                format!("there are too many {what}; try again in {seconds} s"),
+            )
+        }
+    }
+
+    /// Whether it says that a code was not taken.
+    pub(crate) fn is_refused_invite(&self) -> bool {
+        matches!(self.error, "invite" | "invite_used" | "invite_expired")
+    }
+
+    /// The same words, as an answer about the whole server and no news of trouble.
+    pub(crate) fn unavailable(self) -> ApiError {
+        ApiError {
+            status: StatusCode::SERVICE_UNAVAILABLE,
+            trouble: None,
+            ..self
+        }
     }
 
     pub(crate) fn timeout() -> ApiError {
@@ -95,25 +140,56 @@ impl IntoResponse for ApiError {
             let challenge = [(header::WWW_AUTHENTICATE, "Bearer")];
             return (self.status, challenge, body).into_response();
         }
-        (self.status, body).into_response()
+        let mut response = (self.status, body).into_response();
+        if let Some(trouble) = self.trouble {
+            response.extensions_mut().insert(trouble);
+        }
+        if let Some(seconds) = self.again {
+            response
+                .headers_mut()
+                .insert(header::RETRY_AFTER, seconds.into());
+        }
+        response
     }
 }
 
 impl From<StoreError> for ApiError {
     fn from(e: StoreError) -> ApiError {
         tracing::error!(error = %e, "the store failed");
-        match e {
-            StoreError::Full => ApiError::new(
-                StatusCode::INSUFFICIENT_STORAGE,
+        let trouble = match &e {
+            StoreError::Full | StoreError::ReadOnly | StoreError::Damaged(_) => {
+                Some(Trouble(e.clone()))
+            }
+            _ => None,
+        };
+        let (error, message) = match e {
+            StoreError::Full => (
                 "full",
                 "the server's disk is full; nothing was taken, and nothing is lost on the phone",
             ),
-            StoreError::InUse => ApiError::new(
-                StatusCode::SERVICE_UNAVAILABLE,
+            StoreError::InUse | StoreError::Unreachable(_) | StoreError::Conflict => (
                 "busy",
                 "the server's database is busy; try again in a moment",
             ),
-            _ => ApiError::internal(),
+            StoreError::ReadOnly => (
+                "read_only",
+                "the server cannot write to its disk; nothing was taken, and nothing is lost on \
+                 the phone",
+            ),
+            StoreError::Damaged(_) => (
+                "damaged",
+                "the server's database is damaged; nothing was taken, and nothing is lost on the \
+                 phone. Whoever runs the server can restore it from a backup",
+            ),
+            StoreError::NoSuchFarm => return ApiError::token(),
+            StoreError::Address(_) | StoreError::TooNew { .. } | StoreError::Backend(_) => {
+                return ApiError::internal();
+            }
+        };
+        ApiError {
+            again: Some(30),
+            trouble,
+            ..ApiError::new(StatusCode::SERVICE_UNAVAILABLE, error, message)
         }
     }
 }
@@ -131,6 +207,8 @@ impl From<ExchangeError> for ApiError {
             ExchangeError::Message(e) => {
                 ApiError::new(StatusCode::BAD_REQUEST, "unreadable", e.to_string())
             }
+            ExchangeError::TooMany { .. } => ApiError::invalid(e.to_string()),
+            ExchangeError::ShutOut => ApiError::token(),
             ExchangeError::Store(e) => e.into(),
         }
     }

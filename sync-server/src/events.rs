@@ -8,8 +8,8 @@ use std::convert::Infallible;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::extract::State;
-use axum::response::IntoResponse;
 use axum::response::sse::{Event, Sse};
+use axum::response::{IntoResponse, Response};
 use futures_util::stream;
 use pointdown_core::record::Id;
 use tokio::sync::watch;
@@ -18,17 +18,21 @@ use tokio::time::{Interval, MissedTickBehavior};
 use crate::app::{App, blocking};
 use crate::auth::{Device, admitted};
 use crate::error::ApiError;
-use crate::store::{self, DeviceRow, SecretHash};
+use crate::limits::Counted;
+use crate::openapi::Refused;
+use crate::store::{DeviceRow, SecretHash, Store};
 
-/// Wakes the event streams of a farm.
+/// Wakes the event streams of a farm, here and in other processes on the same store.
 pub(crate) struct Wake {
+    store: Arc<dyn Store>,
     farms: Mutex<HashMap<Id, watch::Sender<()>>>,
     closing: watch::Sender<bool>,
 }
 
 impl Wake {
-    pub(crate) fn new() -> Wake {
+    pub(crate) fn new(store: Arc<dyn Store>) -> Wake {
         Wake {
+            store,
             farms: Mutex::default(),
             closing: watch::Sender::new(false),
         }
@@ -36,10 +40,28 @@ impl Wake {
 
     /// Something about the farm changed.
     pub(crate) fn wake(&self, farm: Id) {
+        self.wake_here(Some(farm));
+        self.store.tell(farm);
+    }
+
+    /// Another process said so; without a farm it may be any.
+    pub(crate) fn wake_here(&self, farm: Option<Id>) {
         let farms = self.farms.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(sender) = farms.get(&farm) {
-            sender.send_replace(());
+        match farm {
+            Some(farm) => {
+                if let Some(sender) = farms.get(&farm) {
+                    sender.send_replace(());
+                }
+            }
+            None => farms.values().for_each(|sender| {
+                sender.send_replace(());
+            }),
         }
+    }
+
+    /// Whether the server is about to stop.
+    pub(crate) fn is_closing(&self) -> bool {
+        *self.closing.borrow()
     }
 
     /// The server stops: every stream ends.
@@ -47,7 +69,13 @@ impl Wake {
         self.closing.send_replace(true);
     }
 
-    fn of(&self, farm: Id) -> watch::Receiver<()> {
+    /// Ends when the server stops.
+    pub(crate) fn closing(&self) -> watch::Receiver<bool> {
+        self.closing.subscribe()
+    }
+
+    /// Changes whenever something about the farm does.
+    pub(crate) fn of(&self, farm: Id) -> watch::Receiver<()> {
         let mut farms = self.farms.lock().unwrap_or_else(PoisonError::into_inner);
         // Farms that nobody listens to any more need no entry.
         farms.retain(|id, sender| *id == farm || sender.receiver_count() > 0);
@@ -55,34 +83,45 @@ impl Wake {
     }
 }
 
-/// `GET /v1/events`
+/// Server-sent events: `newer` with the number of the last change, at once and whenever it grew.
+#[utoipa::path(
+    get, path = "/v1/events", tag = "phones", security(("token" = [])),
+    responses(
+        (status = 200, description = "The stream.", body = String,
+         content_type = "text/event-stream"),
+        (status = 401, description = "No token, or one that is not let in.", body = Refused),
+        (status = 429, description = "Too many streams of this device.", body = Refused),
+    )
+)]
 pub(crate) async fn for_phone(
     State(app): State<Arc<App>>,
     Device(device): Device,
-) -> impl IntoResponse {
+) -> Result<Response, ApiError> {
     listen(app, device)
 }
 
 /// The event stream of a device: the cursor at once, and again whenever it moved.
-pub(crate) fn listen(app: Arc<App>, device: DeviceRow) -> impl IntoResponse {
+pub(crate) fn listen(app: Arc<App>, device: DeviceRow) -> Result<Response, ApiError> {
+    let counted = app.usage.stream(device.id)?;
     let mut beat = tokio::time::interval(app.heartbeat);
     beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
     beat.reset();
     let listener = Listener {
         woken: app.wake.of(device.farm),
-        closing: app.wake.closing.subscribe(),
+        closing: app.wake.closing(),
         farm: device.farm,
         token: device.token,
         beat,
         told: None,
         app,
+        _counted: counted,
     };
     let events = stream::unfold(listener, |mut listener| async {
         let event = listener.next().await?;
         Some((Ok::<_, Infallible>(event), listener))
     });
     // A proxy that collects an answer before it passes it on would keep the news to itself.
-    ([("x-accel-buffering", "no")], Sse::new(events))
+    Ok(([("x-accel-buffering", "no")], Sse::new(events)).into_response())
 }
 
 struct Listener {
@@ -94,6 +133,7 @@ struct Listener {
     beat: Interval,
     /// The cursor that was told last.
     told: Option<u64>,
+    _counted: Counted<Id>,
 }
 
 impl Listener {
@@ -127,7 +167,7 @@ impl Listener {
             if admitted(&*store, &token)?.is_none() {
                 return Err(ApiError::token());
             }
-            Ok(store::read(&*store, farm, |log| log.counter())?)
+            Ok(store.head(farm)?)
         })
         .await
         .ok()

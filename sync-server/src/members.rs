@@ -1,21 +1,22 @@
-//! Who belongs to a farm: invites, joining, the list of devices, shutting one out.
+//! Getting in: invites and joining.
 
 use std::sync::Arc;
 
-use axum::Json;
-use axum::extract::rejection::{JsonRejection, PathRejection};
-use axum::extract::{Path, State};
+use axum::extract::State;
+use axum::extract::rejection::JsonRejection;
 use axum::http::StatusCode;
+use axum::{Extension, Json};
 use pointdown_core::farm::Env;
 use pointdown_core::record::{Actor, Id};
 use pointdown_core::sync::{JoinAnswer, JoinAsk};
 use serde::Serialize;
 
 use crate::app::{App, blocking};
-use crate::auth::Device;
+use crate::around::Whence;
 use crate::error::ApiError;
+use crate::openapi;
 use crate::secret::{code_hash, new_code, new_token};
-use crate::store::{DeviceKind, DeviceRow, Joined, Joining, NewInvite, Store, StoreError};
+use crate::store::{DeviceKind, Joined, Joining, NewInvite, Role, Store, StoreError};
 
 /// The longest name of a device, in characters.
 const LONGEST_NAME: usize = 60;
@@ -26,13 +27,44 @@ const MOST_ACTORS: usize = 1000;
 /// How long an invite is good unless said otherwise, in hours.
 pub const INVITE_HOURS: u32 = 48;
 
+/// The longest that an invite may be good, in hours: thirty days.
+pub const MOST_INVITE_HOURS: u32 = 30 * 24;
+
+/// Whom an invite is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Invitation {
+    /// The farm; nothing lets a device bring its own farm or begin one, as its owner.
+    pub farm: Option<Id>,
+    /// What the device may do there.
+    pub role: Role,
+    /// The device that invites; nothing for whoever runs the server.
+    pub by: Option<Id>,
+    /// How long the invite is good, in hours.
+    pub hours: u32,
+}
+
+impl Default for Invitation {
+    fn default() -> Invitation {
+        Invitation {
+            farm: None,
+            role: Role::Helper,
+            by: None,
+            hours: INVITE_HOURS,
+        }
+    }
+}
+
 /// An invite as it is shown, once.
-#[derive(Clone, PartialEq, Eq, Serialize)]
+#[derive(Clone, PartialEq, Eq, Serialize, utoipa::ToSchema)]
 pub struct Invite {
     /// The code: 26 letters and digits.
     pub code: String,
     /// From when on it is no longer taken, milliseconds since 1970 UTC.
     pub expires: i64,
+    /// The key by which phones know this server, where it made its own certificate: 64 hexadecimal
+    /// digits.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pin: Option<String>,
 }
 
 /// Makes an invite: to a farm, or an open one that lets a device bring its own farm or begin one.
@@ -42,26 +74,29 @@ pub struct Invite {
 pub fn make_invite(
     store: &dyn Store,
     env: &dyn Env,
-    farm: Option<Id>,
-    hours: u32,
+    invitation: &Invitation,
 ) -> Result<Invite, StoreError> {
     let code = new_code(env);
     let made_at = env.now().ms();
+    let hours = invitation.hours.clamp(1, MOST_INVITE_HOURS);
     let expires = made_at + i64::from(hours) * 3_600_000;
     store.add_invite(&NewInvite {
         code: code.hash,
-        farm,
+        farm: invitation.farm,
         made_at,
         expires,
+        role: invitation.role,
+        by: invitation.by,
     })?;
     Ok(Invite {
         code: code.text,
         expires,
+        pin: None,
     })
 }
 
 /// Lets a device in, or says why not.
-pub(crate) fn let_in(
+fn let_in(
     store: &dyn Store,
     env: &dyn Env,
     ask: &JoinAsk,
@@ -152,85 +187,41 @@ fn refused(joined: Joined) -> ApiError {
     ApiError::new(status, error, message)
 }
 
-/// `POST /v1/join`
+/// Lets a device in with an invite, once, and gives it its token.
+#[utoipa::path(
+    post, path = "/v1/join", tag = "phones", request_body = openapi::JoinAsk,
+    responses(
+        (status = 200, description = "It is in.", body = openapi::JoinAnswer),
+        (status = 400, description = "Something is not allowed; it is named.",
+         body = openapi::Refused),
+        (status = 403, description = "There is no such invite.", body = openapi::Refused),
+        (status = 409, description = "The device keeps another farm.", body = openapi::Refused),
+        (status = 410, description = "The invite was used or is too old.",
+         body = openapi::Refused),
+        (status = 429, description = "Too many invites were refused.", body = openapi::Refused),
+    )
+)]
 pub(crate) async fn join(
     State(app): State<Arc<App>>,
+    Extension(whence): Extension<Whence>,
     ask: Result<Json<JoinAsk>, JsonRejection>,
 ) -> Result<Json<JoinAnswer>, ApiError> {
     let Json(ask) = ask?;
-    blocking(move || let_in(&*app.store, &*app.env, &ask, DeviceKind::Phone))
-        .await
-        .map(Json)
+    try_in(&app, whence, ask, DeviceKind::Phone).await.map(Json)
 }
 
-/// `POST /v1/invites`
-pub(crate) async fn invite(
-    State(app): State<Arc<App>>,
-    Device(device): Device,
-) -> Result<(StatusCode, Json<Invite>), ApiError> {
-    let invite = blocking(move || {
-        let farm = Some(device.farm);
-        Ok(make_invite(&*app.store, &*app.env, farm, INVITE_HOURS)?)
-    })
-    .await?;
-    Ok((StatusCode::CREATED, Json(invite)))
-}
-
-/// A device in the list.
-#[derive(Serialize)]
-pub(crate) struct Listed {
-    id: Id,
-    name: String,
-    kind: String,
-    joined_at: i64,
-    heard_at: Option<i64>,
-    revoked_at: Option<i64>,
-    /// Whether it is the one that asks.
-    me: bool,
-}
-
-/// `GET /v1/devices`
-pub(crate) async fn devices(
-    State(app): State<Arc<App>>,
-    Device(device): Device,
-) -> Result<Json<Vec<Listed>>, ApiError> {
-    let (me, farm) = (device.id, device.farm);
-    let all = blocking(move || Ok(app.store.devices(farm)?)).await?;
-    let listed = all.into_iter().map(|row: DeviceRow| Listed {
-        me: row.id == me,
-        id: row.id,
-        name: row.name,
-        kind: row.kind,
-        joined_at: row.joined_at,
-        heard_at: row.heard_at,
-        revoked_at: row.revoked_at,
-    });
-    Ok(Json(listed.collect()))
-}
-
-/// `DELETE /v1/devices/{id}`
-pub(crate) async fn revoke(
-    State(app): State<Arc<App>>,
-    Device(device): Device,
-    id: Result<Path<Id>, PathRejection>,
-) -> Result<StatusCode, ApiError> {
-    let Path(id) = id?;
-    shut_out(&app, device.farm, id).await?;
-    Ok(StatusCode::NO_CONTENT)
-}
-
-/// Shuts a device of a farm out and ends its event streams.
-pub(crate) async fn shut_out(app: &Arc<App>, farm: Id, device: Id) -> Result<(), ApiError> {
-    let (store, now) = (app.store.clone(), app.now());
-    let done = blocking(move || Ok(store.revoke(farm, device, now)?)).await?;
-    app.wake.wake(farm);
-    if !done {
-        return Err(ApiError::new(
-            StatusCode::NOT_FOUND,
-            "no_device",
-            "this farm has no such device, or it was shut out before",
-        ));
+/// Lets a device in, unless too many invites were refused to its address.
+pub(crate) async fn try_in(
+    app: &Arc<App>,
+    whence: Whence,
+    ask: JoinAsk,
+    kind: DeviceKind,
+) -> Result<JoinAnswer, ApiError> {
+    app.usage.may_join(whence.address)?;
+    let inside = app.clone();
+    let done = blocking(move || let_in(&*inside.store, &*inside.env, &ask, kind)).await;
+    if done.as_ref().is_err_and(ApiError::is_refused_invite) {
+        app.usage.join_refused(whence.address);
     }
-    tracing::info!(%farm, %device, "a device was shut out");
-    Ok(())
+    done
 }

@@ -13,6 +13,7 @@ use pointdown_core::farm::{Env, Farm, FarmError, Location};
 use pointdown_core::record::Id;
 
 use crate::app::App;
+use crate::exchange::document;
 use crate::store::{self, Epoch, Store, StoreError};
 
 /// How many bytes of changes a replica takes at a time.
@@ -113,6 +114,9 @@ impl Replicas {
     }
 
     fn catch_up(&self, store: &dyn Store, farm: Id, open: &mut Open) -> Result<(), ReplicaError> {
+        if let Some(head) = self.whole(store, farm, open)? {
+            open.cursor = head;
+        }
         loop {
             let page = store::read(store, farm, |log| log.after(open.cursor, PAGE))?;
             let Some(last) = page.last() else {
@@ -130,6 +134,27 @@ impl Replicas {
                 std::fs::rename(fresh, folder.join("cursor"))?;
             }
         }
+    }
+
+    /// Takes whole documents where the log has folded changes that the replica lacks. Returns up to
+    /// which number it has everything then.
+    fn whole(&self, store: &dyn Store, farm: Id, open: &Open) -> Result<Option<u64>, ReplicaError> {
+        let behind = store::read(store, farm, |log| {
+            if open.cursor >= log.folded()? {
+                return Ok(None);
+            }
+            Ok(Some((log.counter()?, log.changed_since(open.cursor)?)))
+        })?;
+        let Some((head, docs)) = behind else {
+            return Ok(None);
+        };
+        for name in docs {
+            let parts = store::read(store, farm, |log| log.doc(&name))?;
+            let changes = document(farm, &name, &parts)?.changes();
+            let changes: Vec<_> = changes.into_iter().map(|c| (name.clone(), c)).collect();
+            open.farm.take(&changes)?;
+        }
+        Ok(Some(head))
     }
 
     fn open(&self, env: &Arc<dyn Env>, farm: Id, epoch: Epoch) -> Result<Open, ReplicaError> {

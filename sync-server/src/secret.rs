@@ -55,6 +55,11 @@ pub(crate) fn code_hash(text: &str) -> Option<SecretHash> {
     (bytes.len() == 16).then(|| hash(&bytes))
 }
 
+/// The hash of a secret that whoever runs the server chose.
+pub(crate) fn text_hash(text: &str) -> SecretHash {
+    hash(text.as_bytes())
+}
+
 fn hash(bytes: &[u8]) -> SecretHash {
     Sha256::digest(bytes).into()
 }

@@ -10,7 +10,7 @@ use chrono::NaiveDate;
 use pointdown_core::farm::Env;
 use pointdown_core::record::Id;
 use pointdown_server::store::{Sqlite, Store};
-use pointdown_server::{Config, INVITE_HOURS, make_invite, serve};
+use pointdown_server::{Config, Invitation, make_invite, serve};
 use serde::{Deserialize, Serialize};
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
@@ -91,7 +91,11 @@ impl Serving {
 
     /// An invite to a farm, or an open one to bring a farm.
     pub(crate) fn invite(&self, farm: Option<Id>) -> Result<String> {
-        Ok(make_invite(&*self.store, &*self.env, farm, INVITE_HOURS)?.code)
+        let invitation = Invitation {
+            farm,
+            ..Invitation::default()
+        };
+        Ok(make_invite(&*self.store, &*self.env, &invitation)?.code)
     }
 
     /// What the kitchen screen shows of a day, asked as a screen asks.

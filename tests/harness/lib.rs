@@ -4,6 +4,7 @@ pub mod checks;
 pub mod fuzz;
 pub mod naive;
 pub mod phone;
+pub mod postgres;
 pub mod raw;
 pub mod review;
 pub mod sim;

@@ -4,7 +4,7 @@ use pointdown_core::book::review::{Choice, Finding};
 use pointdown_core::farm::{Answer, Farm, Logged};
 use pointdown_core::record::{Draft, Fields, Id, Kind};
 use pointdown_server::exchange::exchange;
-use pointdown_server::store::{DeviceKind, Joined, Joining, NewInvite, Sqlite, Store};
+use pointdown_server::store::{DeviceKind, Joined, Joining, NewInvite, Role, Sqlite, Store};
 use serde_json::Value;
 
 use crate::phone::{Phone, meet};
@@ -150,6 +150,8 @@ impl Server {
             farm: None,
             made_at: now,
             expires: now + 1000,
+            role: Role::Helper,
+            by: None,
         };
         store.add_invite(&invite).expect("an invite");
         let joining = Joining {

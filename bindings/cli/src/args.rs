@@ -177,11 +177,12 @@ pub(crate) enum Command {
     Print(crate::commands::print::Page),
     /// Join a server with an invite code.
     Join {
-        /// The server's address, such as http://192.0.2.7:4680.
+        /// The server's address, such as http://192.0.2.7:4680, or the whole link of an invite (in
+        /// quotes, for the shell's sake).
         url: String,
-        /// The code of the invite.
+        /// The code of the invite; a link has it already.
         #[arg(allow_hyphen_values = true)]
-        code: String,
+        code: Option<String>,
         /// Who logs here; needed where no farm is here yet.
         #[arg(long)]
         person: Option<String>,
@@ -193,6 +194,9 @@ pub(crate) enum Command {
     Sync,
     /// Ask the server for an invite code for another device.
     Invite,
+    /// List servers that announce themselves on the local network, and find the joined one again
+    /// where it has a new address.
+    Nearby,
     /// What waits to be sent, and when the server was last heard.
     Status,
     /// Write everything into one file, to be passed by hand or opened elsewhere.

@@ -39,6 +39,11 @@ The project's own commands. Run them from anywhere inside the repository.
   cargo xtask simulate --mutants [--mutant NAME] [--json]
                      Put deliberate faults into core and server, one at a time, and show which
                      seed notices each.
+  cargo xtask load [--families N] [--seconds S] [--store sqlite|postgres] [--streams N]
+                   [--clients N] [--processes N] [--json]
+                     Let simulated families sync with a real server over loopback, and tell how
+                     much it bears and that nothing was lost or doubled. PostgreSQL is started in
+                     a folder of its own.
   cargo xtask help   This text.
 
 Needed: Rust by rustup, with rustfmt and clippy, and a C compiler. The browser compile also needs
@@ -62,12 +67,13 @@ fn main() -> ExitCode {
         "demo" => programs::run("demo", &rest),
         "checks" => programs::run("checks", &rest),
         "simulate" => programs::simulate(&rest),
+        "load" => programs::load(&rest),
         "help" | "--help" | "-h" => {
             process::print(HELP);
             Ok(())
         }
         other => Err(format!(
-            "there is no command {other:?}; allowed are test, wasm, web, demo, checks, simulate and help"
+            "there is no command {other:?}; allowed are test, wasm, web, demo, checks, simulate, load and help"
         )),
     };
     match outcome {

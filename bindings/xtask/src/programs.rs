@@ -1,4 +1,4 @@
-//! `cargo xtask demo`, `checks` and `simulate`: programs of the tests' package, built and run.
+//! `cargo xtask demo`, `checks`, `simulate` and `load`: programs of the tests' package, built and run.
 
 use crate::process;
 use crate::report::Done;
@@ -40,6 +40,18 @@ pub(crate) fn simulate(words: &[String]) -> Result<(), String> {
         &[]
     };
     run_with(features, "simulate", words)
+}
+
+/// Loads a release build of the server.
+pub(crate) fn load(words: &[String]) -> Result<(), String> {
+    process::run(&mut process::cargo(&[
+        "build",
+        "--release",
+        "--locked",
+        "--package",
+        "pointdown-server",
+    ]))?;
+    run_with(&[], "load", words)
 }
 
 fn run_with(options: &[&str], program: &str, words: &[String]) -> Result<(), String> {

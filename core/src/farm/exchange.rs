@@ -14,6 +14,12 @@ use crate::sync::{Digest, DocDigest};
 pub(super) struct Joined {
     pub(super) url: String,
     pub(super) token: String,
+    /// The key that the server must have, as 64 hexadecimal digits.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) pin: Option<String>,
+    /// When this device got the token, milliseconds since 1970 UTC.
+    #[serde(default)]
+    pub(super) since: i64,
 }
 
 /// A message on its way.
@@ -51,13 +57,9 @@ pub struct Status {
 }
 
 /// Notes the server; everything is held against it at the next exchange.
-pub(super) fn remember_server(tx: &Tx<'_>, url: &str, token: &str) -> Result<(), FarmError> {
-    let joined = Joined {
-        url: url.trim_end_matches('/').into(),
-        token: token.into(),
-    };
+pub(super) fn remember_server(tx: &Tx<'_>, joined: &Joined) -> Result<(), FarmError> {
     let told: Vec<String> = Vec::new();
-    tx.set_meta("server", &joined)?;
+    tx.set_meta("server", joined)?;
     tx.set_meta("told", &told)?;
     Ok(tx.set_meta("sync", &State::default())?)
 }
@@ -289,7 +291,16 @@ impl Farm {
     /// Remembers the server and the secret that it gave to this device; everything that is here is
     /// held against the server at the next exchange.
     pub fn joined(&self, url: &str, token: &str) -> Result<(), FarmError> {
-        self.lock().write(|tx| remember_server(tx, url, token))
+        self.keep_joined(&Joined {
+            url: url.trim_end_matches('/').into(),
+            token: token.into(),
+            pin: None,
+            since: self.env.now().ms(),
+        })
+    }
+
+    pub(super) fn keep_joined(&self, joined: &Joined) -> Result<(), FarmError> {
+        self.lock().write(|tx| remember_server(tx, joined))
     }
 }
 

@@ -2,15 +2,22 @@ use std::io::{BufRead, BufReader};
 use std::sync::Arc;
 use std::time::Duration;
 
+use ureq::unversioned::resolver::DefaultResolver;
+use ureq::unversioned::transport::{Connector as _, TcpConnector};
+
 use super::exchange::Joined;
 use super::newcomer::Newcomer;
+use super::pin::Pinned;
 use super::{Env, ErrorKind, Farm, FarmError};
 use crate::record::InvalidRecord;
 use crate::store::Location;
-use crate::sync::{JoinAnswer, JoinAsk, MAX_BODY, Refused};
+use crate::sync::{InviteLink, JoinAnswer, JoinAsk, MAX_BODY, Refused, pin_text, read_pin};
 
 /// More round trips than any exchange needs; past that something goes in circles.
 const MOST_ROUNDS: u32 = 10_000;
+
+/// After how many days a device takes a fresh token.
+const TOKEN_DAYS: i64 = 30;
 
 /// What an exchange with the server did.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize)]
@@ -28,9 +35,10 @@ pub struct Exchange {
 /// How a device joins a server.
 #[derive(Debug, Clone)]
 pub struct Join<'a> {
-    /// The server's address, such as `http://192.0.2.7:4680`.
+    /// The server's address, such as `http://192.0.2.7:4680`, or the whole link of an invite, see
+    /// [`InviteLink`].
     pub url: &'a str,
-    /// The code of the invite.
+    /// The code of the invite; not looked at where there is a link.
     pub invite: &'a str,
     /// The name of this device.
     pub device: &'a str,
@@ -43,14 +51,15 @@ impl Farm {
             let inner = self.lock();
             (inner.me.farm, inner.me.actors.clone())
         };
-        let answer = ask_in(join, Some(farm), actors)?;
+        let link = link(join)?;
+        let answer = ask_in(&link, join.device, Some(farm), actors)?;
         if answer.farm != farm {
             return Err(FarmError::new(
                 ErrorKind::OtherFarm,
                 "the invite is for another farm than the one kept here; nothing was changed",
             ));
         }
-        self.joined(join.url, &answer.token)?;
+        self.keep_joined(&joined(&link, answer.token, self.env.now().ms()))?;
         self.sync()
     }
 
@@ -64,9 +73,11 @@ impl Farm {
         person: &str,
     ) -> Result<Farm, FarmError> {
         let newcomer = Newcomer::new(person, join.device)?;
-        let answer = ask_in(join, None, Vec::new())?;
+        let link = link(join)?;
+        let answer = ask_in(&link, join.device, None, Vec::new())?;
+        let joined = joined(&link, answer.token, env.now().ms());
         let farm = Farm::make_with(location, env, answer.farm, |tx| {
-            super::exchange::remember_server(tx, join.url, &answer.token)?;
+            super::exchange::remember_server(tx, &joined)?;
             newcomer.remember(tx)
         })?;
         farm.sync()?;
@@ -91,7 +102,7 @@ impl Farm {
 
     fn exchange(&self) -> Result<Exchange, FarmError> {
         let joined = self.server()?;
-        let agent = agent(Duration::from_secs(60));
+        let agent = agent(joined.pin.as_deref(), Some(Duration::from_secs(60)))?;
         let mut done = Exchange::default();
         let before = self.status()?.waiting;
         for _ in 0..MOST_ROUNDS {
@@ -113,23 +124,56 @@ impl Farm {
         done.waiting = self.status()?.waiting;
         done.sent = before.saturating_sub(done.waiting);
         self.tidy()?;
+        if self.env.now().ms() - joined.since > TOKEN_DAYS * 24 * 60 * 60 * 1000 {
+            // Everything is exchanged; where this fails the next time will do.
+            let _ = self.renew_token();
+        }
         Ok(done)
     }
 
-    /// Asks the server for an invite for another device of this farm.
+    /// Asks the server for an invite for another device of this farm: its code.
     pub fn invite(&self) -> Result<String, FarmError> {
+        Ok(self.invite_link()?.code)
+    }
+
+    /// Asks the server for an invite for another device of this farm, as a link that also says
+    /// where the server is and by which key it is known.
+    pub fn invite_link(&self) -> Result<InviteLink, FarmError> {
         let joined = self.server()?;
-        let answer = agent(Duration::from_secs(30))
+        let answer = agent(joined.pin.as_deref(), Some(Duration::from_secs(30)))?
             .post(format!("{}/v1/invites", joined.url))
             .header("authorization", format!("Bearer {}", joined.token))
             .send_empty()
             .map_err(|e| unreachable_server(&joined.url, &e))?;
         let body = body(answer)?;
         let invite: serde_json::Value = serde_json::from_slice(&body).unwrap_or_default();
-        invite["code"]
-            .as_str()
-            .map(str::to_string)
-            .ok_or_else(|| FarmError::new(ErrorKind::Damaged, "the server's answer cannot be read"))
+        let code = invite["code"].as_str().ok_or_else(unreadable)?;
+        Ok(InviteLink {
+            code: code.into(),
+            pin: joined.pin.as_deref().map(read_pin).transpose()?,
+            url: joined.url,
+        })
+    }
+
+    /// Takes a fresh token in the place of this device's, as [`Farm::sync`] does by itself after
+    /// thirty days. The old one is dead once the fresh one was used, by the next exchange.
+    pub fn renew_token(&self) -> Result<(), FarmError> {
+        let joined = self.server()?;
+        let answer = agent(joined.pin.as_deref(), Some(Duration::from_secs(30)))?
+            .post(format!("{}/v1/token", joined.url))
+            .header("authorization", format!("Bearer {}", joined.token))
+            .send_empty()
+            .map_err(|e| unreachable_server(&joined.url, &e))?;
+        let body = body(answer)?;
+        let fresh: serde_json::Value = serde_json::from_slice(&body).unwrap_or_default();
+        let token = fresh["token"].as_str().ok_or_else(unreadable)?.to_string();
+        let mut inner = self.lock();
+        let fresh = Joined {
+            token,
+            since: self.env.now().ms(),
+            ..joined
+        };
+        inner.write(|tx| Ok(tx.set_meta("server", &fresh)?))
     }
 
     /// Waits for the server's word that there is something newer, then calls `poke`; until the
@@ -137,17 +181,11 @@ impl Farm {
     /// half minute.
     pub fn listen(&self, mut poke: impl FnMut() -> bool) -> Result<(), FarmError> {
         let joined = self.server()?;
-        let answer = ureq::Agent::new_with_config(
-            ureq::Agent::config_builder()
-                .timeout_connect(Some(Duration::from_secs(10)))
-                .timeout_recv_response(Some(Duration::from_secs(10)))
-                .http_status_as_error(false)
-                .build(),
-        )
-        .get(format!("{}/v1/events", joined.url))
-        .header("authorization", format!("Bearer {}", joined.token))
-        .call()
-        .map_err(|e| unreachable_server(&joined.url, &e))?;
+        let answer = agent(joined.pin.as_deref(), None)?
+            .get(format!("{}/v1/events", joined.url))
+            .header("authorization", format!("Bearer {}", joined.token))
+            .call()
+            .map_err(|e| unreachable_server(&joined.url, &e))?;
         if answer.status() != 200 {
             body(answer)?;
             return Ok(());
@@ -164,7 +202,23 @@ impl Farm {
         Ok(())
     }
 
-    fn server(&self) -> Result<Joined, FarmError> {
+    /// Whether the joined server answers at an address.
+    pub(super) fn answers(&self, url: &str, joined: &Joined) -> bool {
+        agent(joined.pin.as_deref(), Some(Duration::from_secs(3)))
+            .ok()
+            .and_then(|agent| agent.get(format!("{url}/health/live")).call().ok())
+            .is_some_and(|answer| answer.status() == 200)
+    }
+
+    /// The joined server is at another address now.
+    pub(super) fn moved_to(&self, url: &str) -> Result<(), FarmError> {
+        let url = url.to_string();
+        let joined = self.server()?;
+        let mut inner = self.lock();
+        inner.write(|tx| Ok(tx.set_meta("server", &Joined { url, ..joined })?))
+    }
+
+    pub(super) fn server(&self) -> Result<Joined, FarmError> {
         self.lock().store.read(|tx| {
             tx.meta::<Joined>("server")?.ok_or_else(|| {
                 FarmError::new(
@@ -176,38 +230,77 @@ impl Farm {
     }
 }
 
-fn agent(most: Duration) -> ureq::Agent {
-    ureq::Agent::new_with_config(
-        ureq::Agent::config_builder()
-            .timeout_connect(Some(Duration::from_secs(10)))
-            .timeout_global(Some(most))
-            .http_status_as_error(false)
-            .build(),
-    )
+/// What speaks HTTP: to a server with this pin, or to any that a certificate authority answers
+/// for. Without a most the answer may go on for ever.
+fn agent(pin: Option<&str>, most: Option<Duration>) -> Result<ureq::Agent, FarmError> {
+    let soon = Some(Duration::from_secs(10));
+    let config = ureq::Agent::config_builder()
+        .timeout_connect(soon)
+        .timeout_recv_response(if most.is_none() { soon } else { None })
+        .timeout_global(most)
+        .http_status_as_error(false)
+        // A token goes to the server that was joined and nowhere else.
+        .max_redirects(0)
+        .max_redirects_will_error(false)
+        .build();
+    let Some(pin) = pin else {
+        return Ok(ureq::Agent::new_with_config(config));
+    };
+    let pinned = Pinned::new(read_pin(pin)?)
+        .map_err(|e| FarmError::new(ErrorKind::Network, format!("no TLS to be had: {e}")))?;
+    let connector = TcpConnector::default().chain(pinned);
+    let resolver = DefaultResolver::default();
+    Ok(ureq::Agent::with_parts(config, connector, resolver))
+}
+
+fn joined(link: &InviteLink, token: String, since: i64) -> Joined {
+    Joined {
+        url: link.url.clone(),
+        token,
+        pin: link.pin.as_ref().map(pin_text),
+        since,
+    }
+}
+
+/// The link that was given, or one of an address and a code.
+fn link(join: &Join<'_>) -> Result<InviteLink, FarmError> {
+    if join.url.contains('#') {
+        return Ok(join.url.parse()?);
+    }
+    Ok(InviteLink {
+        url: join.url.trim_end_matches('/').into(),
+        code: join.invite.trim().into(),
+        pin: None,
+    })
+}
+
+fn unreadable() -> FarmError {
+    FarmError::new(ErrorKind::Damaged, "the server's answer cannot be read")
 }
 
 fn ask_in(
-    join: &Join<'_>,
+    link: &InviteLink,
+    device: &str,
     farm: Option<crate::record::Id>,
     actors: Vec<String>,
 ) -> Result<JoinAnswer, FarmError> {
-    let url = join.url.trim_end_matches('/');
+    let url = link.url.as_str();
     if !url.starts_with("http://") && !url.starts_with("https://") {
         let allowed = "allowed is an address such as http://192.0.2.7:4680";
         return Err(InvalidRecord::new("url", format!("{url:?}"), allowed).into());
     }
     let ask = JoinAsk {
-        invite: join.invite.trim().to_string(),
+        invite: link.code.clone(),
         farm,
-        name: join.device.to_string(),
+        name: device.to_string(),
         actors,
     };
-    let answer = agent(Duration::from_secs(30))
+    let pin = link.pin.as_ref().map(pin_text);
+    let answer = agent(pin.as_deref(), Some(Duration::from_secs(30)))?
         .post(format!("{url}/v1/join"))
         .send_json(&ask)
         .map_err(|e| unreachable_server(url, &e))?;
-    serde_json::from_slice(&body(answer)?)
-        .map_err(|_| FarmError::new(ErrorKind::Damaged, "the server's answer cannot be read"))
+    serde_json::from_slice(&body(answer)?).map_err(|_| unreadable())
 }
 
 /// The body of a good answer; the server's own words for a refusal.
@@ -225,7 +318,9 @@ fn body(answer: ureq::http::Response<ureq::Body>) -> Result<Vec<u8>, FarmError> 
     let words = serde_json::from_slice::<Refused>(&body)
         .map(|r| r.message)
         .unwrap_or_else(|_| format!("it answered {status}"));
-    let kind = if status.is_server_error() {
+    // Too slow, or too often: both pass.
+    let later = matches!(status.as_u16(), 408 | 429);
+    let kind = if status.is_server_error() || later {
         ErrorKind::Network
     } else {
         ErrorKind::Refused

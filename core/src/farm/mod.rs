@@ -29,11 +29,15 @@ mod log;
 mod mark;
 mod money;
 mod names;
+#[cfg(feature = "native")]
+mod nearby;
 mod newcomer;
 mod now;
 #[cfg(feature = "paper")]
 mod paper;
 mod peer;
+#[cfg(feature = "native")]
+mod pin;
 mod read;
 mod review;
 mod span;
@@ -57,6 +61,8 @@ pub use facade::{Beginning, Farm};
 #[cfg(feature = "native")]
 pub use http::{Exchange, Join};
 pub use log::Logged;
+#[cfg(feature = "native")]
+pub use nearby::{Interfaces, SERVICE, nearby};
 pub use newcomer::Newcomer;
 #[cfg(feature = "paper")]
 pub use paper::LabelWish;

@@ -115,6 +115,8 @@ pub enum Why {
     Forked,
     /// The bytes are no change, or not of this document.
     Broken(String),
+    /// The device that brought it may only read.
+    ReadOnly,
 }
 
 fn no_bytes(bytes: &ByteBuf) -> bool {

@@ -18,6 +18,7 @@
 
 mod digest;
 mod join;
+mod link;
 mod message;
 mod pack;
 pub mod peer;
@@ -25,8 +26,9 @@ pub mod phone;
 
 pub use digest::Digest;
 pub use join::{JoinAnswer, JoinAsk, Refused};
+pub use link::{InviteLink, Pin, pin_text, read_pin};
 pub use message::{Answer, Ask, DocDigest, MAX_BODY, Refusal, Saved, VERSION, Why};
-pub use pack::{Packed, pack, unpack};
+pub use pack::{MOST_PACKED, Packed, pack, unpack};
 
 /// A message that cannot be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

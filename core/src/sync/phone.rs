@@ -202,6 +202,7 @@ fn named(refusal: &Refusal) -> (DocName, Option<Hash>, String) {
         }
         Why::Forked => "another copy of this database wrote under the same number".into(),
         Why::Broken(what) => format!("it cannot be read: {what}"),
+        Why::ReadOnly => "this device may only read; an owner can let it log".into(),
     };
     (refusal.doc.clone(), refusal.hash.map(|h| Hash(*h)), why)
 }

@@ -1,11 +1,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
-use pointdown_core::ledger::Document;
+use pointdown_core::ledger::{Document, LedgerError};
 use pointdown_core::record::{Actor, DocName, Hash, Id};
 use pointdown_core::sync::{Answer, Ask, Digest, DocDigest, Saved, pack};
 use serde_bytes::ByteBuf;
 
-use crate::store::{Log, StoreError};
+use crate::store::{DocParts, Log, StoreError};
 
 /// About how many bytes of whole documents go into one answer; one document may be more.
 const DOCS_PAGE: usize = 100 * 1024;
@@ -61,6 +61,10 @@ pub(super) fn fill(
         let known: BTreeSet<&DocName> = mine.iter().map(|d| &d.doc).collect();
         let asked = ask.fetch.iter().filter(|d| known.contains(d)).cloned();
         page.put(asked.collect(), answer)?;
+    } else if ask.cursor < log.folded()? {
+        // Some of the changes after the cursor stand in their documents only.
+        answer.cursor = head;
+        page.put(log.changed_since(ask.cursor)?, answer)?;
     } else {
         after(log, ask.cursor, head, pushed, answer)?;
     }
@@ -109,6 +113,20 @@ fn after(
     Ok(())
 }
 
+/// Makes a document of what the store has of it.
+pub(crate) fn document(farm: Id, name: &DocName, parts: &DocParts) -> Result<Document, StoreError> {
+    let damaged = |e: LedgerError| StoreError::Damaged(format!("{name}: {e}"));
+    let mut document = match &parts.saved {
+        Some(saved) => Document::load(farm, name.clone(), READER, saved),
+        None => Ok(Document::new(farm, name.clone(), READER)),
+    }
+    .map_err(damaged)?;
+    document
+        .apply(parts.changes.iter().map(Vec::as_slice))
+        .map_err(damaged)?;
+    Ok(document)
+}
+
 /// Whole documents for one answer.
 struct DocPage<'a> {
     log: &'a dyn Log,
@@ -145,16 +163,7 @@ impl DocPage<'_> {
         if let (Some(saved), true) = (&parts.saved, parts.changes.is_empty()) {
             return Ok(saved.clone());
         }
-        let damaged = |e: pointdown_core::ledger::LedgerError| StoreError::Damaged(e.to_string());
-        let mut document = match &parts.saved {
-            Some(saved) => Document::load(self.farm, name.clone(), READER, saved),
-            None => Ok(Document::new(self.farm, name.clone(), READER)),
-        }
-        .map_err(damaged)?;
-        document
-            .apply(parts.changes.iter().map(Vec::as_slice))
-            .map_err(damaged)?;
-        let saved = document.save();
+        let saved = document(self.farm, name, &parts)?.save();
         if parts.changes.len() > LOOSE {
             self.folded.push(Folded {
                 name: name.clone(),

@@ -2,7 +2,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use pointdown_core::ledger::{genesis, read_change};
 use pointdown_core::record::{Actor, Change, DocName, Hash, Id};
-use pointdown_core::sync::{Ask, Refusal, SyncError, Why, unpack};
+use pointdown_core::sync::{Ask, Packed, Refusal, SyncError, Why, unpack};
 use serde_bytes::ByteArray;
 
 use crate::store::{Log, NewChange, Registered, StoreError};
@@ -28,9 +28,14 @@ pub(super) struct Took {
 
 /// Reads the changes of a message, and refuses those that are none.
 pub(super) fn read(ask: &Ask) -> Result<(Vec<Change>, Vec<Refusal>), SyncError> {
+    Ok(parse(unpack(&ask.pack)?))
+}
+
+/// Reads changes, and refuses those that are none.
+pub(super) fn parse(packed: Packed) -> (Vec<Change>, Vec<Refusal>) {
     let mut changes = Vec::new();
     let mut broken = Vec::new();
-    for (doc, list) in unpack(&ask.pack)? {
+    for (doc, list) in packed {
         for bytes in list {
             let most = match bytes.get(8) {
                 Some(&COMPRESSED) => MOST_COMPRESSED,
@@ -53,7 +58,20 @@ pub(super) fn read(ask: &Ask) -> Result<(Vec<Change>, Vec<Refusal>), SyncError> 
             }
         }
     }
-    Ok((changes, broken))
+    (changes, broken)
+}
+
+/// Takes nothing, of a device that may only read.
+pub(super) fn none(changes: &[Change]) -> Took {
+    let refused = changes.iter().map(|change| Refusal {
+        doc: change.doc.clone(),
+        hash: Some(ByteArray::new(change.hash.0)),
+        why: Why::ReadOnly,
+    });
+    Took {
+        hashes: BTreeSet::new(),
+        refused: refused.collect(),
+    }
 }
 
 /// Takes changes in order; each must build on what is there.
@@ -73,6 +91,9 @@ pub(super) fn take(
     };
     let mut took = Took::default();
     let mut new = Vec::new();
+    if !changes.is_empty() {
+        log.ask_ahead(changes)?;
+    }
     for change in changes {
         if taking.last_op(&change.doc, &change.hash)?.is_some() {
             continue;

@@ -7,21 +7,26 @@ mod sheet;
 
 use std::sync::Arc;
 
-use axum::Router;
 use axum::extract::State;
 use axum::extract::rejection::JsonRejection;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use axum::routing::{get, post};
-use axum::{Json, response::AppendHeaders};
+use axum::routing::get;
+use axum::{Extension, Json, response::AppendHeaders};
 use pointdown_core::sync::JoinAsk;
 use serde::Deserialize;
+use utoipa::ToSchema;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
 
-use crate::app::{App, blocking};
+use crate::app::App;
+use crate::around::Whence;
 use crate::auth::{COOKIE, Screen};
 use crate::error::ApiError;
 use crate::events;
-use crate::members::{let_in, shut_out};
+use crate::members::try_in;
+use crate::openapi::Refused;
+use crate::roster::shut_out;
 use crate::store::DeviceKind;
 
 /// A header that no other site can make a browser send along: the guard against forged requests.
@@ -30,90 +35,120 @@ const GUARD: &str = "pointdown-screen";
 /// How long a browser keeps the cookie, in seconds: browsers allow no more than 400 days.
 const COOKIE_SECONDS: u32 = 400 * 24 * 60 * 60;
 
-pub(crate) fn routes() -> Router<Arc<App>> {
-    let page = |kind: &'static str, text: &'static str| {
-        get(move || async move {
+/// The files of the page: path, kind, text.
+pub(crate) const PAGES: [(&str, &str, &str); 5] = [
+    (
+        "/",
+        "text/html; charset=utf-8",
+        include_str!("page/index.html"),
+    ),
+    (
+        "/kitchen/screen.css",
+        "text/css; charset=utf-8",
+        include_str!("page/screen.css"),
+    ),
+    (
+        "/kitchen/screen.js",
+        "text/javascript; charset=utf-8",
+        include_str!("page/screen.js"),
+    ),
+    (
+        "/kitchen/words.js",
+        "text/javascript; charset=utf-8",
+        include_str!("page/words.js"),
+    ),
+    (
+        "/kitchen/mark.svg",
+        "image/svg+xml",
+        include_str!("page/mark.svg"),
+    ),
+];
+
+pub(crate) fn routes() -> OpenApiRouter<Arc<App>> {
+    let mut all = OpenApiRouter::new()
+        .routes(routes!(join))
+        .routes(routes!(leave))
+        .routes(routes!(sheet::sheet))
+        .routes(routes!(listen));
+    for (path, kind, text) in PAGES {
+        let page = get(move || async move {
             let headers = [
                 (header::CONTENT_TYPE, kind),
                 (header::CACHE_CONTROL, "no-cache"),
             ];
             (headers, text)
-        })
-    };
-    Router::new()
-        .route(
-            "/",
-            page("text/html; charset=utf-8", include_str!("page/index.html")),
-        )
-        .route(
-            "/kitchen/screen.css",
-            page("text/css; charset=utf-8", include_str!("page/screen.css")),
-        )
-        .route(
-            "/kitchen/screen.js",
-            page(
-                "text/javascript; charset=utf-8",
-                include_str!("page/screen.js"),
-            ),
-        )
-        .route(
-            "/kitchen/words.js",
-            page(
-                "text/javascript; charset=utf-8",
-                include_str!("page/words.js"),
-            ),
-        )
-        .route(
-            "/kitchen/mark.svg",
-            page("image/svg+xml", include_str!("page/mark.svg")),
-        )
-        .route("/kitchen/join", post(join))
-        .route("/kitchen/leave", post(leave))
-        .route("/kitchen/sheet", get(sheet::sheet))
-        .route("/kitchen/events", get(listen))
+        });
+        all = all.route(path, page);
+    }
+    all
 }
 
 /// What the page sends to join.
-#[derive(Deserialize)]
+#[derive(Deserialize, ToSchema)]
 struct ScreenJoin {
     invite: String,
 }
 
-/// `POST /kitchen/join`
+/// Lets a screen in with an invite and gives it its cookie.
+#[utoipa::path(
+    post, path = "/kitchen/join", tag = "kitchen screen",
+    request_body = ScreenJoin,
+    responses(
+        (status = 204, description = "It is in."),
+        (status = 403, description = "Not from the own page, or no such invite.", body = Refused),
+        (status = 410, description = "The invite was used or is too old.", body = Refused),
+        (status = 429, description = "Too many invites were refused.", body = Refused),
+    )
+)]
 async fn join(
     State(app): State<Arc<App>>,
+    Extension(whence): Extension<Whence>,
     headers: HeaderMap,
     ask: Result<Json<ScreenJoin>, JsonRejection>,
 ) -> Result<Response, ApiError> {
     own_page(&headers)?;
     let Json(ScreenJoin { invite }) = ask?;
-    let secure = secure(&app, &headers);
-    let answer = blocking(move || {
-        let ask = JoinAsk {
-            invite,
-            farm: None,
-            name: "Kitchen screen".into(),
-            actors: Vec::new(),
-        };
-        let_in(&*app.store, &*app.env, &ask, DeviceKind::Screen)
-    })
-    .await?;
+    let secure = secure(&app, whence, &headers);
+    let ask = JoinAsk {
+        invite,
+        farm: None,
+        name: "Kitchen screen".into(),
+        actors: Vec::new(),
+    };
+    let answer = try_in(&app, whence, ask, DeviceKind::Screen).await?;
     with_cookie(&answer.token, COOKIE_SECONDS, secure)
 }
 
-/// `POST /kitchen/leave`: the screen shuts itself out.
+/// The screen shuts itself out.
+#[utoipa::path(
+    post, path = "/kitchen/leave", tag = "kitchen screen", security(("screen" = [])),
+    responses(
+        (status = 204, description = "It is out."),
+        (status = 401, description = "No cookie, or one that is not let in.", body = Refused),
+        (status = 403, description = "Not from the own page, or no such invite.", body = Refused),
+    )
+)]
 async fn leave(
     State(app): State<Arc<App>>,
+    Extension(whence): Extension<Whence>,
     headers: HeaderMap,
     Screen(device): Screen,
 ) -> Result<Response, ApiError> {
     own_page(&headers)?;
-    shut_out(&app, device.farm, device.id).await?;
-    with_cookie("", 0, secure(&app, &headers))
+    shut_out(&app, &device, device.id).await?;
+    with_cookie("", 0, secure(&app, whence, &headers))
 }
 
-/// `GET /kitchen/events`
-async fn listen(State(app): State<Arc<App>>, Screen(device): Screen) -> impl IntoResponse {
+/// Server-sent events: `newer` whenever there is something to show.
+#[utoipa::path(
+    get, path = "/kitchen/events", tag = "kitchen screen", security(("screen" = [])),
+    responses(
+        (status = 200, description = "The stream.", body = String, content_type = "text/event-stream"),
+        (status = 401, description = "No cookie, or one that is not let in.", body = Refused),
+        (status = 429, description = "Too many streams of this screen.", body = Refused),
+    )
+)]
+async fn listen(State(app): State<Arc<App>>, Screen(device): Screen) -> Result<Response, ApiError> {
     events::listen(app, device)
 }
 
@@ -136,7 +171,11 @@ fn own_page(headers: &HeaderMap) -> Result<(), ApiError> {
         let site = origin.split_once("://").map(|(_, site)| site);
         site.is_some() && site == host
     });
-    if headers.contains_key(GUARD) && same_origin {
+    // Browsers say it themselves (W3C, Fetch Metadata Request Headers); other clients need not.
+    let same_site = headers
+        .get("sec-fetch-site")
+        .is_none_or(|site| site == "same-origin");
+    if headers.contains_key(GUARD) && same_origin && same_site {
         return Ok(());
     }
     Err(ApiError::new(
@@ -148,12 +187,14 @@ fn own_page(headers: &HeaderMap) -> Result<(), ApiError> {
 
 /// Whether the browser should send the cookie over HTTPS only: wherever it came over HTTPS, and
 /// wherever the name in the address is not this machine's, unless plain HTTP was asked for.
-fn secure(app: &App, headers: &HeaderMap) -> bool {
-    let text = |name: &str| headers.get(name).and_then(|v| v.to_str().ok());
-    if text("x-forwarded-proto") == Some("https") {
+fn secure(app: &App, whence: Whence, headers: &HeaderMap) -> bool {
+    if whence.secure {
         return true;
     }
-    let host = text("host").unwrap_or_default();
+    let host = headers
+        .get(header::HOST)
+        .and_then(|v| v.to_str().ok())
+        .unwrap_or_default();
     let name = host.rsplit_once(':').map_or(host, |(name, _)| name);
     let here = matches!(name, "localhost" | "127.0.0.1" | "[::1]");
     !here && !app.beyond_loopback

@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use crate::app::{App, blocking};
 use crate::auth::Screen;
 use crate::error::ApiError;
+use crate::openapi::Refused;
 use crate::store::{DeviceKind, DeviceRow};
 
 /// Which farm day; today where none is named.
@@ -51,7 +52,16 @@ struct Phone {
     heard_at: Option<i64>,
 }
 
-/// `GET /kitchen/sheet?day=2026-11-25`
+/// The farm's combined totals of a day.
+#[utoipa::path(
+    get, path = "/kitchen/sheet", tag = "kitchen screen", security(("screen" = [])),
+    params(("day" = Option<String>, Query, description = "Which farm day, as 2026-11-25; today without it.")),
+    responses(
+        (status = 200, description = "What the page shows.", body = serde_json::Value),
+        (status = 400, description = "Something is not allowed; it is named.", body = Refused),
+        (status = 401, description = "No cookie, or one that is not let in.", body = Refused),
+    )
+)]
 pub(super) async fn sheet(
     State(app): State<Arc<App>>,
     Screen(device): Screen,

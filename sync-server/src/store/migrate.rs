@@ -6,7 +6,10 @@ use super::StoreError;
 const APPLICATION: i32 = 0x5064_5376;
 
 /// The steps from an empty file on, in order; step `n` makes layout `n + 1`.
-const STEPS: &[&str] = &[include_str!("sql/0001_init.sql")];
+const STEPS: &[&str] = &[
+    include_str!("sql/0001_init.sql"),
+    include_str!("sql/0002_roles.sql"),
+];
 
 /// The newest layout.
 pub const VERSION: u32 = STEPS.len() as u32;

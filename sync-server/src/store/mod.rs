@@ -1,7 +1,7 @@
 //! What the server keeps: farms, invites, devices, and each farm's log of changes.
 //!
-//! [`Store`] is the contract; SQLite ([`Sqlite`]) keeps it in one data folder. Everything is
-//! synchronous and meant to run on a thread that may block, so that no transaction is ever held
+//! [`Store`] is the contract; SQLite ([`Sqlite`]) keeps it in one data folder, PostgreSQL
+//! ([`Postgres`]) lets several servers share one. Everything is synchronous and meant to run on a thread that may block, so that no transaction is ever held
 //! while something else is awaited.
 //!
 //! Any store must hold to this:
@@ -14,17 +14,26 @@
 //! * Of codes and tokens it knows only SHA-256 hashes.
 //! * No answer about one farm depends on another.
 
+mod admit;
 mod error;
+mod heard;
 mod migrate;
+mod postgres;
+mod role;
 mod sqlite;
+mod sqlite_group;
 mod sqlite_log;
+mod sqlite_members;
 
 use pointdown_core::record::{Actor, Change, DocName, Hash, Id};
 use pointdown_core::sync::{Digest, DocDigest};
 
 pub use error::StoreError;
 pub use migrate::VERSION;
+pub use postgres::Postgres;
+pub use role::{Changed, Event, Noted, Role};
 pub use sqlite::Sqlite;
+pub(crate) use sqlite::private_folder;
 
 /// The sixteen random bytes that all cursors of one store belong to. A store restored from an
 /// older copy gets new ones.
@@ -44,6 +53,10 @@ pub struct NewInvite {
     pub made_at: i64,
     /// From when on it is no longer taken, milliseconds since 1970 UTC.
     pub expires: i64,
+    /// What the device may do that comes with it; one that begins a farm is its owner anyway.
+    pub role: Role,
+    /// The device that made it; nothing for whoever runs the server.
+    pub by: Option<Id>,
 }
 
 /// What a device is for.
@@ -115,8 +128,12 @@ pub struct DeviceRow {
     pub name: String,
     /// What it is for.
     pub kind: String,
+    /// What it may do.
+    pub role: Role,
     /// The hash of its token.
     pub token: SecretHash,
+    /// The hash of the token that it got in exchange and did not use yet.
+    pub next_token: Option<SecretHash>,
     /// When it joined, milliseconds since 1970 UTC.
     pub joined_at: i64,
     /// When it last synced, milliseconds since 1970 UTC.
@@ -175,6 +192,13 @@ pub trait Log {
     /// Gives the store a new epoch, as part of this transaction.
     fn rotate_epoch(&self) -> Result<Epoch, StoreError>;
 
+    /// Says that these changes are about to be looked into: [`Log::last_op`] of each and of all that
+    /// it depends on, [`Log::registered`] and [`Log::actor_number`] of its maker. A store at the far
+    /// end of a network fetches all of it at once.
+    fn ask_ahead(&self, _changes: &[Change]) -> Result<(), StoreError> {
+        Ok(())
+    }
+
     /// The number of the last change; 0 before the first.
     fn counter(&self) -> Result<u64, StoreError>;
 
@@ -183,6 +207,9 @@ pub trait Log {
 
     /// The highest number that an actor gave to its own changes of a document; 0 where it made none.
     fn actor_number(&self, doc: &DocName, actor: &Actor) -> Result<u64, StoreError>;
+
+    /// What a device may do; nothing where the farm has no such device or it was shut out.
+    fn standing(&self, device: Id) -> Result<Option<Role>, StoreError>;
 
     /// Whose an actor is, if this farm knows it.
     fn registered(&self, actor: &Actor) -> Result<Option<Registered>, StoreError>;
@@ -210,6 +237,22 @@ pub trait Log {
     /// Keeps the saved form of a document, which holds all its changes up to a number.
     fn keep_saved(&self, doc: &DocName, saved: &[u8], upto: u64) -> Result<(), StoreError>;
 
+    /// Frees the bytes of a document's changes that were taken before a moment (milliseconds since
+    /// 1970 UTC) and that its saved form holds. Their names stay. Returns the number of bytes.
+    fn fold(&self, doc: &DocName, before: i64) -> Result<u64, StoreError>;
+
+    /// The highest number of a change without bytes: [`Log::after`] needs a cursor from here on.
+    fn folded(&self) -> Result<u64, StoreError>;
+
+    /// The documents with changes after a number, in the order of [`Log::docs`].
+    fn changed_since(&self, cursor: u64) -> Result<Vec<DocName>, StoreError>;
+
+    /// Replaces the digest of a document by what its changes really add up to.
+    fn mend_digest(&self, doc: &DocName, digest: &Digest) -> Result<(), StoreError>;
+
+    /// Forgets a document's saved form.
+    fn drop_saved(&self, doc: &DocName) -> Result<(), StoreError>;
+
     /// The digest of everything.
     fn digest(&self) -> Result<Digest, StoreError> {
         let mut all = Digest::default();
@@ -223,6 +266,10 @@ pub trait Log {
 /// What is done inside a transaction.
 pub type Work<'a> = &'a mut dyn FnMut(&dyn Log) -> Result<(), StoreError>;
 
+/// What is called when another process said that there is news of a farm; with nothing where news
+/// of any farm may have been missed.
+pub type OnNews = Box<dyn Fn(Option<Id>) + Send + Sync>;
+
 /// Where the server keeps everything; see the [module](self) for what any store must hold to.
 pub trait Store: Send + Sync {
     /// The epoch.
@@ -234,25 +281,83 @@ pub trait Store: Send + Sync {
     /// Every farm.
     fn farms(&self) -> Result<Vec<Id>, StoreError>;
 
-    /// Keeps an invite. For a farm that is not there it is [`StoreError::NoSuchFarm`].
+    /// Keeps an invite. For a farm that is not there it is [`StoreError::NoSuchFarm`]; one to a farm
+    /// stands in the audit log.
     fn add_invite(&self, invite: &NewInvite) -> Result<(), StoreError>;
 
-    /// Spends an invite, begins the farm if it is a new one, and lets the device in: all or nothing.
+    /// Spends an invite, begins the farm if it is a new one, lets the device in and writes that into
+    /// the audit log: all or nothing. Who begins a farm is its owner, a screen only reads.
     fn join(&self, joining: &Joining) -> Result<Joined, StoreError>;
 
-    /// The device with this token hash, also one that was revoked.
+    /// The device with this token hash or this next one, also one that was revoked.
     fn device(&self, token: &SecretHash) -> Result<Option<DeviceRow>, StoreError>;
 
     /// The devices of a farm, in the order in which they joined.
     fn devices(&self, farm: Id) -> Result<Vec<DeviceRow>, StoreError>;
 
-    /// Shuts a device of a farm out; `false` where the farm has no such device or it was out.
-    fn revoke(&self, farm: Id, device: Id, now: i64) -> Result<bool, StoreError>;
+    /// Gives a device the hash of a token that will take the place of its own; one that was given
+    /// before and never used is forgotten.
+    fn renew_token(&self, device: Id, next: &SecretHash, now: i64) -> Result<(), StoreError>;
+
+    /// The next token was used: it is the device's own from here on, the old one is dead. Nothing
+    /// happens where no device has such a next token.
+    fn settle_token(&self, next: &SecretHash) -> Result<(), StoreError>;
+
+    /// Shuts a device of a farm out. `by` is the device that does it; nobody but whoever runs the
+    /// server (nothing) can leave a farm without an owner.
+    fn revoke(&self, farm: Id, device: Id, by: Option<Id>, now: i64)
+    -> Result<Changed, StoreError>;
+
+    /// Gives a phone of a farm a role; the same holds for the last owner.
+    fn change_role(
+        &self,
+        farm: Id,
+        device: Id,
+        role: Role,
+        by: Option<Id>,
+        now: i64,
+    ) -> Result<Changed, StoreError>;
+
+    /// The audit log of a farm before a line (from the end without one), newest first, so many.
+    fn audit(&self, farm: Id, before: Option<u64>, most: u32) -> Result<Vec<Noted>, StoreError>;
+
+    /// What the database itself finds wrong with its files; nothing where all is well, or where it
+    /// looks after them by itself.
+    fn check(&self) -> Result<Vec<String>, StoreError> {
+        Ok(Vec::new())
+    }
+
+    /// Whether the store can write durably, found out by writing.
+    fn ready(&self) -> Result<(), StoreError>;
+
+    /// Notes that a device was heard, some time within the next seconds: nobody waits for a disk for
+    /// it, and a process that is killed may forget it.
+    fn heard(&self, farm: Id, device: Id, now: i64) -> Result<(), StoreError>;
+
+    /// Tells the other processes on this store that there is news of a farm. Only a wake-up: it may
+    /// get lost, and carries nothing. A store that one process has to itself has nobody to tell.
+    fn tell(&self, _farm: Id) {}
+
+    /// Calls `news` whenever another process told of some, until the store is dropped.
+    fn on_news(&self, _news: OnNews) -> Result<(), StoreError> {
+        Ok(())
+    }
+
+    /// The number of a farm's last change. Every event stream asks for it again and again.
+    fn head(&self, farm: Id) -> Result<u64, StoreError> {
+        let mut head = 0;
+        self.read_log(farm, &mut |log| {
+            head = log.counter()?;
+            Ok(())
+        })?;
+        Ok(head)
+    }
 
     /// Reads a farm's log in one transaction that sees one state.
     fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError>;
 
-    /// Writes to a farm's log in one transaction: all of it or nothing.
+    /// Writes to a farm's log in one transaction: all of it or nothing. `work` may be run more than
+    /// once; only its last run counts.
     fn write_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError>;
 }
 

@@ -1,85 +1,194 @@
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use pointdown_core::mutants::mutant;
 use pointdown_core::record::Id;
-use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, params};
 
+use super::heard::Heard;
+use super::role::Deed;
+use super::sqlite_group::Writer;
 use super::sqlite_log::SqliteLog;
+use super::sqlite_members as members;
 use super::{
-    DeviceRow, Epoch, Joined, Joining, Log, NewInvite, Registered, SecretHash, Store, StoreError,
-    Work, migrate,
+    Changed, DeviceRow, Epoch, Joined, Joining, NewInvite, Noted, Role, SecretHash, Store,
+    StoreError, Work, migrate,
 };
 
 /// The name of the database in the data folder.
 const FILE: &str = "server.db";
 
+/// The most connections that wait to read.
+const READERS: usize = 8;
+
 /// A store in one SQLite database.
 ///
-/// One connection behind one lock: a transaction takes a millisecond or so, and SQLite lets one
-/// writer in at a time anyway. Other processes (the commands of the server's own program) may have
-/// the file open too.
+/// SQLite lets one writer in at a time, so there is one connection that writes and commits for many
+/// at once; any number of others read beside it. Other processes (the commands of the server's own
+/// program) may have the file open too.
 #[derive(Debug)]
 pub struct Sqlite {
-    connection: Mutex<Connection>,
+    writer: Writer,
+    /// Connections to read with; nothing for a database in memory, which has only one.
+    readers: Option<Readers>,
+    heard: Heard,
+}
+
+#[derive(Debug)]
+struct Readers {
+    file: PathBuf,
+    idle: Mutex<Vec<Connection>>,
 }
 
 impl Sqlite {
     /// Opens the database of a data folder, or makes folder and database.
     pub fn open(folder: &Path) -> Result<Sqlite, StoreError> {
-        std::fs::create_dir_all(folder).map_err(|e| {
+        // Everyone's records are in it.
+        private_folder(folder).map_err(|e| {
             StoreError::Backend(format!(
                 "the folder {} cannot be made: {e}",
                 folder.display()
             ))
         })?;
-        Sqlite::with(Connection::open(folder.join(FILE))?)
+        let file = folder.join(FILE);
+        Sqlite::with(Connection::open(&file)?, Some(file))
     }
 
     /// Opens a database in memory, gone when closed.
     pub fn in_memory() -> Result<Sqlite, StoreError> {
-        Sqlite::with(Connection::open_in_memory()?)
+        Sqlite::with(Connection::open_in_memory()?, None)
     }
 
-    fn with(mut connection: Connection) -> Result<Sqlite, StoreError> {
-        connection.busy_timeout(Duration::from_secs(10))?;
+    fn with(mut connection: Connection, file: Option<PathBuf>) -> Result<Sqlite, StoreError> {
+        prepare(&connection)?;
         connection.pragma_update_and_check(None, "journal_mode", "WAL", |_| Ok(()))?;
         connection.pragma_update(None, "synchronous", "FULL")?;
-        connection.pragma_update(None, "foreign_keys", "ON")?;
-        connection.set_prepared_statement_cache_capacity(64);
         migrate::migrate(&mut connection)?;
         connection.execute(
             "INSERT OR IGNORE INTO server (one, epoch) VALUES (1, ?1)",
             [fresh_epoch()?],
         )?;
         Ok(Sqlite {
-            connection: Mutex::new(connection),
+            writer: Writer::new(connection, file.is_some()),
+            readers: file.map(|file| Readers {
+                file,
+                idle: Mutex::default(),
+            }),
+            heard: Heard::new(),
         })
     }
 
-    /// A panic while the lock was held undid its transaction, so the connection is still good.
-    fn lock(&self) -> MutexGuard<'_, Connection> {
-        self.connection
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
+    /// Copies the database as it is at this moment into a new file, packed. Others may read and
+    /// write meanwhile.
+    pub fn copy_to(&self, file: &Path) -> Result<(), StoreError> {
+        let file = file
+            .to_str()
+            .ok_or_else(|| StoreError::Backend(format!("{} is not Unicode", file.display())))?;
+        // Not within a transaction, and beside whoever writes. A connection that may only read
+        // cannot write the copy either.
+        match &self.readers {
+            Some(readers) => readers.open()?.execute("VACUUM INTO ?1", [file])?,
+            None => self
+                .writer
+                .read(|connection| Ok(connection.execute("VACUUM INTO ?1", [file])?))?,
+        };
+        Ok(())
     }
 
-    fn log(
+    /// Reads one state.
+    fn reading<T>(
         &self,
-        farm: Id,
-        behavior: TransactionBehavior,
-        work: Work<'_>,
-    ) -> Result<(), StoreError> {
-        let mut connection = self.lock();
-        let tx = connection.transaction_with_behavior(behavior)?;
-        let log = SqliteLog::new(&tx, farm)?;
-        work(&log)?;
-        if mutant("answer_before_commit") && tx.total_changes() % 5 == 3 {
+        work: impl FnOnce(&Connection) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        let in_one = |connection: &mut Connection| {
+            let tx = connection.transaction()?;
+            let found = work(&tx)?;
+            tx.commit()?;
+            Ok(found)
+        };
+        let Some(readers) = &self.readers else {
+            return self.writer.read(in_one);
+        };
+        let mut connection = readers.take()?;
+        // After a failure the connection is dropped: opening one again costs next to nothing.
+        let found = in_one(&mut connection)?;
+        let mut idle = lock(&readers.idle);
+        if idle.len() < READERS {
+            idle.push(connection);
+        }
+        Ok(found)
+    }
+
+    /// Does some work, all or nothing.
+    fn writing<T>(
+        &self,
+        work: impl FnOnce(&Connection) -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        self.writer.write(work)
+    }
+
+    /// Writes down which devices were heard.
+    fn note_heard(&self) -> Result<(), StoreError> {
+        let waiting = self.heard.take();
+        if waiting.is_empty() {
             return Ok(());
         }
-        Ok(tx.commit()?)
+        self.writing(|connection| {
+            let mut note = connection.prepare_cached(
+                "UPDATE device SET heard_at = max(coalesce(heard_at, 0), ?3)
+                 WHERE farm = ?1 AND id = ?2",
+            )?;
+            for ((farm, device), at) in &waiting {
+                note.execute(params![farm.bytes(), device.bytes(), at])?;
+            }
+            Ok(())
+        })
     }
+}
+
+impl Readers {
+    /// A connection that nobody uses.
+    fn take(&self) -> Result<Connection, StoreError> {
+        if let Some(connection) = lock(&self.idle).pop() {
+            return Ok(connection);
+        }
+        let connection = self.open()?;
+        connection.pragma_update(None, "query_only", "ON")?;
+        Ok(connection)
+    }
+
+    fn open(&self) -> Result<Connection, StoreError> {
+        let connection = Connection::open(&self.file)?;
+        prepare(&connection)?;
+        Ok(connection)
+    }
+}
+
+impl Drop for Sqlite {
+    fn drop(&mut self) {
+        let _ = self.note_heard();
+    }
+}
+
+fn prepare(connection: &Connection) -> Result<(), StoreError> {
+    connection.busy_timeout(Duration::from_secs(10))?;
+    connection.pragma_update(None, "foreign_keys", "ON")?;
+    connection.set_prepared_statement_cache_capacity(64);
+    Ok(())
+}
+
+fn lock<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Makes a folder, where it is not there yet, that only its owner can look into.
+pub(crate) fn private_folder(path: &Path) -> std::io::Result<()> {
+    let mut builder = std::fs::DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder.create(path)
 }
 
 /// Sixteen random bytes.
@@ -90,175 +199,124 @@ pub(super) fn fresh_epoch() -> Result<Epoch, StoreError> {
     Ok(epoch)
 }
 
-fn farm_exists(tx: &Transaction<'_>, farm: Id) -> Result<bool, StoreError> {
-    Ok(tx
-        .prepare_cached("SELECT 1 FROM farm WHERE id = ?1")?
-        .exists([farm.bytes()])?)
-}
-
-const DEVICE: &str =
-    "SELECT id, farm, name, kind, token, joined_at, heard_at, revoked_at FROM device";
-
-fn device_row(row: &Row<'_>) -> rusqlite::Result<DeviceRow> {
-    Ok(DeviceRow {
-        id: Id::from_bytes(row.get(0)?),
-        farm: Id::from_bytes(row.get(1)?),
-        name: row.get(2)?,
-        kind: row.get(3)?,
-        token: row.get(4)?,
-        joined_at: row.get(5)?,
-        heard_at: row.get(6)?,
-        revoked_at: row.get(7)?,
-    })
-}
-
-/// Which farm an invite lets this device into, or why it does not; and whether the farm is new.
-fn admit(
-    tx: &Transaction<'_>,
-    joining: &Joining,
-) -> Result<Result<(Id, bool), Joined>, StoreError> {
-    type Invite = (Option<[u8; 16]>, i64, Option<i64>);
-    let invite: Option<Invite> = tx
-        .prepare_cached("SELECT farm, expires, used_at FROM invite WHERE code = ?1")?
-        .query_row([joining.code], |row| {
-            Ok((row.get(0)?, row.get(1)?, row.get(2)?))
-        })
-        .optional()?;
-    let Some((farm, expires, used_at)) = invite else {
-        return Ok(Err(Joined::Unknown));
-    };
-    if used_at.is_some() {
-        return Ok(Err(Joined::Used));
-    }
-    if joining.now >= expires {
-        return Ok(Err(Joined::Expired));
-    }
-    Ok(match (farm.map(Id::from_bytes), joining.farm) {
-        (Some(farm), None) => Ok((farm, false)),
-        (Some(farm), Some(own)) if farm == own => Ok((farm, false)),
-        (Some(_), Some(_)) => Err(Joined::OtherFarm),
-        // Whether a farm is kept here is nobody's business but its own devices'.
-        (None, Some(own)) if farm_exists(tx, own)? => Err(Joined::Unknown),
-        (None, own) => own
-            .or(joining.begin)
-            .map(|f| (f, true))
-            .ok_or(Joined::Unknown),
-    })
-}
-
 impl Store for Sqlite {
     fn epoch(&self) -> Result<Epoch, StoreError> {
-        Ok(self
-            .lock()
-            .query_row("SELECT epoch FROM server", [], |row| row.get(0))?)
+        self.reading(|tx| Ok(tx.query_row("SELECT epoch FROM server", [], |row| row.get(0))?))
     }
 
     fn new_epoch(&self) -> Result<Epoch, StoreError> {
         let epoch = fresh_epoch()?;
-        self.lock()
-            .execute("UPDATE server SET epoch = ?1", [epoch])?;
+        self.writing(|tx| Ok(tx.execute("UPDATE server SET epoch = ?1", [epoch])?))?;
         Ok(epoch)
     }
 
     fn farms(&self) -> Result<Vec<Id>, StoreError> {
-        let connection = self.lock();
-        let mut statement =
-            connection.prepare_cached("SELECT id FROM farm ORDER BY made_at, id")?;
-        let all = statement.query_map([], |row| row.get(0).map(Id::from_bytes))?;
-        Ok(all.collect::<Result<_, _>>()?)
+        self.reading(|tx| {
+            let mut statement = tx.prepare_cached("SELECT id FROM farm ORDER BY made_at, id")?;
+            let all = statement.query_map([], |row| row.get(0).map(Id::from_bytes))?;
+            Ok(all.collect::<Result<_, _>>()?)
+        })
     }
 
     fn add_invite(&self, invite: &NewInvite) -> Result<(), StoreError> {
-        let mut connection = self.lock();
-        let tx = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        if let Some(farm) = invite.farm
-            && !farm_exists(&tx, farm)?
-        {
-            return Err(StoreError::NoSuchFarm);
-        }
-        tx.execute(
-            "INSERT INTO invite (code, farm, made_at, expires) VALUES (?1, ?2, ?3, ?4)",
-            params![
-                invite.code,
-                invite.farm.as_ref().map(Id::bytes),
-                invite.made_at,
-                invite.expires
-            ],
-        )?;
-        Ok(tx.commit()?)
+        self.writing(|tx| members::add_invite(tx, invite))
     }
 
     fn join(&self, joining: &Joining) -> Result<Joined, StoreError> {
-        let mut connection = self.lock();
-        let tx = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let (farm, new) = match admit(&tx, joining)? {
-            Ok(admitted) => admitted,
-            Err(refused) => return Ok(refused),
-        };
-        if new {
-            tx.execute(
-                "INSERT INTO farm (id, n, made_at) VALUES (?1, 0, ?2)",
-                params![farm.bytes(), joining.now],
-            )?;
-        }
-        tx.execute(
-            "UPDATE invite SET used_at = ?2 WHERE code = ?1",
-            params![joining.code, joining.now],
-        )?;
-        tx.execute(
-            "INSERT INTO device (id, farm, name, kind, token, joined_at)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            params![
-                joining.device.bytes(),
-                farm.bytes(),
-                joining.name,
-                joining.kind.as_str(),
-                joining.token,
-                joining.now
-            ],
-        )?;
-        let log = SqliteLog::new(&tx, farm)?;
-        let whose = Registered {
-            device: joining.device,
-            vouched: false,
-        };
-        for actor in &joining.actors {
-            log.register(actor, whose, joining.now)?;
-        }
-        tx.commit()?;
-        Ok(Joined::In(farm))
+        self.writing(|tx| members::join(tx, joining))
     }
 
     fn device(&self, token: &SecretHash) -> Result<Option<DeviceRow>, StoreError> {
-        Ok(self
-            .lock()
-            .prepare_cached(&format!("{DEVICE} WHERE token = ?1"))?
-            .query_row([token], device_row)
-            .optional()?)
+        self.reading(|tx| members::device(tx, token))
     }
 
     fn devices(&self, farm: Id) -> Result<Vec<DeviceRow>, StoreError> {
-        let connection = self.lock();
-        let mut statement = connection
-            .prepare_cached(&format!("{DEVICE} WHERE farm = ?1 ORDER BY joined_at, id"))?;
-        let all = statement.query_map([farm.bytes()], device_row)?;
-        Ok(all.collect::<Result<_, _>>()?)
+        self.note_heard()?;
+        self.reading(|tx| members::devices(tx, farm))
     }
 
-    fn revoke(&self, farm: Id, device: Id, now: i64) -> Result<bool, StoreError> {
-        let done = self.lock().execute(
-            "UPDATE device SET revoked_at = ?3
-             WHERE farm = ?1 AND id = ?2 AND revoked_at IS NULL",
-            params![farm.bytes(), device.bytes(), now],
-        )?;
-        Ok(done > 0)
+    fn renew_token(&self, device: Id, next: &SecretHash, now: i64) -> Result<(), StoreError> {
+        self.writing(|tx| members::renew_token(tx, device, next, now))
+    }
+
+    fn settle_token(&self, next: &SecretHash) -> Result<(), StoreError> {
+        self.writing(|tx| members::settle_token(tx, next))
+    }
+
+    fn revoke(
+        &self,
+        farm: Id,
+        device: Id,
+        by: Option<Id>,
+        now: i64,
+    ) -> Result<Changed, StoreError> {
+        self.writing(|tx| members::change(tx, (farm, device), Deed::ShutOut, by, now))
+    }
+
+    fn change_role(
+        &self,
+        farm: Id,
+        device: Id,
+        role: Role,
+        by: Option<Id>,
+        now: i64,
+    ) -> Result<Changed, StoreError> {
+        self.writing(|tx| members::change(tx, (farm, device), Deed::Give(role), by, now))
+    }
+
+    fn audit(&self, farm: Id, before: Option<u64>, most: u32) -> Result<Vec<Noted>, StoreError> {
+        self.reading(|tx| members::audit(tx, farm, before, most))
+    }
+
+    fn check(&self) -> Result<Vec<String>, StoreError> {
+        let found = self.reading(|tx| {
+            let mut wrong = Vec::new();
+            let mut statement = tx.prepare("PRAGMA integrity_check")?;
+            let lines = statement.query_map([], |row| row.get::<_, String>(0))?;
+            for line in lines {
+                wrong.push(line?);
+            }
+            wrong.retain(|line| line != "ok");
+            let mut statement = tx.prepare("PRAGMA foreign_key_check")?;
+            let lines = statement.query_map([], |row| row.get::<_, String>(0))?;
+            for table in lines {
+                wrong.push(format!("a row of {} belongs to nothing", table?));
+            }
+            Ok(wrong)
+        });
+        match found {
+            // So damaged that the check itself breaks off.
+            Err(StoreError::Damaged(why)) => Ok(vec![why]),
+            found => found,
+        }
+    }
+
+    fn ready(&self) -> Result<(), StoreError> {
+        self.writing(|tx| {
+            tx.execute("UPDATE server SET epoch = epoch", [])?;
+            Ok(())
+        })
+    }
+
+    fn heard(&self, farm: Id, device: Id, now: i64) -> Result<(), StoreError> {
+        let late = self.heard.note(farm, device, now);
+        if late { self.note_heard() } else { Ok(()) }
     }
 
     fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError> {
-        self.log(farm, TransactionBehavior::Deferred, work)
+        self.reading(|tx| work(&SqliteLog::new(tx, farm)?))
     }
 
     fn write_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError> {
-        self.log(farm, TransactionBehavior::Immediate, work)
+        let mut lost = false;
+        let done = self.writing(|tx| {
+            work(&SqliteLog::new(tx, farm)?)?;
+            lost = mutant("answer_before_commit") && tx.total_changes() % 5 == 3;
+            if lost {
+                return Err(StoreError::Backend("undone on purpose".into()));
+            }
+            Ok(())
+        });
+        if lost { Ok(()) } else { done }
     }
 }

@@ -1,20 +1,20 @@
 use pointdown_core::record::{Actor, DocName, Hash, Id};
 use pointdown_core::sync::{Digest, DocDigest};
-use rusqlite::{OptionalExtension, Transaction, params};
+use rusqlite::{Connection, OptionalExtension, params};
 use serde_bytes::ByteArray;
 
 use super::sqlite::fresh_epoch;
-use super::{DocParts, Epoch, Log, Logged, NewChange, Registered, StoreError};
+use super::{DocParts, Epoch, Log, Logged, NewChange, Registered, Role, StoreError};
 
 /// One farm's log inside an open SQLite transaction.
 pub(super) struct SqliteLog<'a> {
-    tx: &'a Transaction<'a>,
+    tx: &'a Connection,
     farm: [u8; 16],
 }
 
 impl<'a> SqliteLog<'a> {
     /// The log of a farm that must be there.
-    pub(super) fn new(tx: &'a Transaction<'a>, farm: Id) -> Result<SqliteLog<'a>, StoreError> {
+    pub(super) fn new(tx: &'a Connection, farm: Id) -> Result<SqliteLog<'a>, StoreError> {
         let log = SqliteLog {
             tx,
             farm: *farm.bytes(),
@@ -86,6 +86,19 @@ impl Log for SqliteLog<'_> {
             )?
             .query_row(params![self.farm, doc.as_str(), actor.0], |row| row.get(0))?;
         Ok(n.unwrap_or(0) as u64)
+    }
+
+    fn standing(&self, device: Id) -> Result<Option<Role>, StoreError> {
+        self.tx
+            .prepare_cached(
+                "SELECT role FROM device WHERE id = ?1 AND farm = ?2 AND revoked_at IS NULL",
+            )?
+            .query_row(params![device.bytes(), self.farm], |row| {
+                row.get::<_, String>(0)
+            })
+            .optional()?
+            .map(|role| role.parse().map_err(StoreError::Damaged))
+            .transpose()
     }
 
     fn registered(&self, actor: &Actor) -> Result<Option<Registered>, StoreError> {
@@ -244,6 +257,63 @@ impl Log for SqliteLog<'_> {
                  WHERE excluded.upto > upto",
             )?
             .execute(params![self.farm, doc.as_str(), upto as i64, saved])?;
+        Ok(())
+    }
+
+    fn fold(&self, doc: &DocName, before: i64) -> Result<u64, StoreError> {
+        const THESE: &str = "farm = ?1 AND doc = ?2 AND taken_at < ?3 AND length(bytes) > 0
+             AND n <= (SELECT upto FROM snapshot WHERE farm = ?1 AND doc = ?2)";
+        let these = params![self.farm, doc.as_str(), before];
+        let (bytes, last): (i64, Option<i64>) = self.tx.query_row(
+            &format!("SELECT coalesce(sum(length(bytes)), 0), max(n) FROM change WHERE {THESE}"),
+            these,
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        if let Some(last) = last {
+            self.tx.execute(
+                &format!("UPDATE change SET bytes = x'' WHERE {THESE}"),
+                these,
+            )?;
+            self.tx.execute(
+                "UPDATE farm SET folded = max(folded, ?2) WHERE id = ?1",
+                params![self.farm, last],
+            )?;
+        }
+        Ok(bytes as u64)
+    }
+
+    fn folded(&self) -> Result<u64, StoreError> {
+        Ok(self
+            .tx
+            .prepare_cached("SELECT folded FROM farm WHERE id = ?1")?
+            .query_row([self.farm], |row| row.get::<_, i64>(0))? as u64)
+    }
+
+    fn changed_since(&self, cursor: u64) -> Result<Vec<DocName>, StoreError> {
+        let mut statement = self.tx.prepare_cached(
+            "SELECT DISTINCT doc FROM change WHERE farm = ?1 AND n > ?2
+             ORDER BY doc = 'farm' DESC, doc DESC",
+        )?;
+        let cursor = i64::try_from(cursor).unwrap_or(i64::MAX);
+        let names =
+            statement.query_map(params![self.farm, cursor], |row| row.get::<_, String>(0))?;
+        names.map(|name| doc_name(&name?)).collect()
+    }
+
+    fn mend_digest(&self, doc: &DocName, digest: &Digest) -> Result<(), StoreError> {
+        self.tx.execute(
+            "INSERT INTO doc (farm, name, digest, n) VALUES (?1, ?2, ?3, ?4)
+             ON CONFLICT (farm, name) DO UPDATE SET digest = excluded.digest, n = excluded.n",
+            params![self.farm, doc.as_str(), *digest.of, digest.n as i64],
+        )?;
+        Ok(())
+    }
+
+    fn drop_saved(&self, doc: &DocName) -> Result<(), StoreError> {
+        self.tx.execute(
+            "DELETE FROM snapshot WHERE farm = ?1 AND doc = ?2",
+            params![self.farm, doc.as_str()],
+        )?;
         Ok(())
     }
 }

@@ -7,12 +7,13 @@ use std::thread;
 use pointdown_core::record::{Actor, Change, DocName, Hash, Id};
 use pointdown_core::sync::Digest;
 use pointdown_server::store::{
-    self, Joined, NewChange, NewInvite, Registered, Sqlite, Store, StoreError, VERSION,
+    self, Changed, Joined, NewChange, NewInvite, Registered, Role, Sqlite, Store, StoreError,
+    VERSION,
 };
 
 use crate::support::{NOW, id, invite, joining, memory, new_device, new_farm, random};
 
-fn change(doc: &str, actor: Actor, seq: u64) -> Change {
+pub(crate) fn change(doc: &str, actor: Actor, seq: u64) -> Change {
     Change {
         doc: doc.parse().unwrap(),
         hash: Hash(random()),
@@ -26,7 +27,7 @@ fn change(doc: &str, actor: Actor, seq: u64) -> Change {
     }
 }
 
-fn append(store: &dyn Store, farm: Id, device: Id, changes: &[Change]) -> u64 {
+pub(crate) fn append(store: &dyn Store, farm: Id, device: Id, changes: &[Change]) -> u64 {
     store::write(store, farm, |log| {
         let new: Vec<_> = changes
             .iter()
@@ -40,7 +41,7 @@ fn append(store: &dyn Store, farm: Id, device: Id, changes: &[Change]) -> u64 {
     .unwrap()
 }
 
-fn store_contract(make: impl Fn() -> Arc<dyn Store>) {
+pub(crate) fn store_contract(make: impl Fn() -> Arc<dyn Store>) {
     log_and_digests(&*make());
     a_failed_transaction_leaves_nothing(&*make());
     a_change_twice_is_refused_by_the_store_itself(&*make());
@@ -51,6 +52,7 @@ fn store_contract(make: impl Fn() -> Arc<dyn Store>) {
     devices_and_actors(&*make());
     epochs(&*make());
     farms_are_apart(&*make());
+    crate::contract_members::members_contract(&make);
 }
 
 fn log_and_digests(store: &dyn Store) {
@@ -259,6 +261,8 @@ fn invites_lead_where_they_should(store: &dyn Store) {
         farm: Some(a),
         made_at: NOW - 10,
         expires: NOW,
+        role: Role::Helper,
+        by: None,
     };
     store.add_invite(&late).unwrap();
     assert_eq!(try_it(late.code, None), Joined::Expired);
@@ -295,9 +299,10 @@ fn devices_and_actors(store: &dyn Store) {
     assert_eq!((row.heard_at, row.revoked_at), (Some(NOW + 5), None));
     assert_eq!(store.device(&row.token).unwrap().as_ref(), Some(row));
     assert_eq!(store.device(&random()).unwrap(), None);
-    assert_eq!(store.revoke(id(), second, NOW), Ok(false), "another farm's");
-    assert_eq!(store.revoke(farm, second, NOW + 6), Ok(true));
-    assert_eq!(store.revoke(farm, second, NOW + 7), Ok(false));
+    let revoke = |farm, now| store.revoke(farm, second, Some(first), now);
+    assert_eq!(revoke(id(), NOW), Ok(Changed::NoDevice), "another farm's");
+    assert_eq!(revoke(farm, NOW + 6), Ok(Changed::Done));
+    assert_eq!(revoke(farm, NOW + 7), Ok(Changed::NoDevice));
     let row = store.device(&row.token).unwrap().unwrap();
     assert_eq!(row.revoked_at, Some(NOW + 6));
 }

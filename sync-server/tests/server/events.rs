@@ -5,6 +5,7 @@ use std::net::TcpStream;
 use std::time::{Duration, Instant};
 
 use pointdown_core::sync::Ask;
+use pointdown_server::store::Changed;
 use pointdown_server::{Config, exchange::exchange};
 
 use crate::support::{NOW, Phone, Server, memory};
@@ -60,7 +61,11 @@ fn push(server: &Server, phone: &mut Phone, token: &str) {
 
 #[test]
 fn a_stream_tells_where_the_log_is_and_when_it_grows() {
-    let server = Server::start();
+    let config = Config {
+        heartbeat: Duration::from_millis(50),
+        ..Config::default()
+    };
+    let server = Server::with(memory(), config);
     let (joined, other) = (server.join(None), server.join(None));
     let device = server.store.devices(joined.farm).unwrap()[0].id;
     let mut phone = Phone::new(joined.farm, device, pointdown_core::record::Actor([9; 16]));
@@ -75,7 +80,8 @@ fn a_stream_tells_where_the_log_is_and_when_it_grows() {
     assert_eq!(stream.cursor(), Some(2));
     // The other farm's stream heard nothing of it: the next thing it says is its end.
     let of_other = server.store.devices(other.farm).unwrap()[0].id;
-    server.delete(&format!("/v1/devices/{of_other}"), &other.token);
+    let gone = server.store.revoke(other.farm, of_other, None, NOW);
+    assert_eq!(gone, Ok(Changed::Done));
     assert_eq!(elsewhere.cursor(), None);
 }
 
@@ -99,7 +105,7 @@ fn a_stream_keeps_speaking_and_sees_what_another_process_did() {
     phone.log("2026-11", 40);
     exchange(&*server.store, joined.farm, device, &phone.ask(), NOW).unwrap();
     assert_eq!(stream.cursor(), Some(1));
-    server.store.revoke(joined.farm, device, NOW).unwrap();
+    server.store.revoke(joined.farm, device, None, NOW).unwrap();
     assert_eq!(stream.cursor(), None);
 }
 

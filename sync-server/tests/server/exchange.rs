@@ -132,7 +132,7 @@ fn relayed_changes_are_noted_also_of_a_phone_that_was_shut_out() {
     let mut a = Phone::begin(&store);
     let mut b = a.another(&store);
     let (own, relayed) = (a.log("2026-11", 30), b.log("2026-11", 30));
-    store.revoke(b.farm, b.device, NOW).unwrap();
+    store.revoke(b.farm, b.device, None, NOW).unwrap();
     let answered = answer(&store, &a, &ask(&[own.clone(), relayed.clone()]));
     assert_eq!((answered.digest.n, answered.refused.len()), (2, 0));
     let raw = rusqlite::Connection::open(folder.path().join("server.db")).unwrap();

@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use pointdown_core::farm::{ErrorKind, Farm, Join, Location, System};
+use pointdown_core::farm::{Env, ErrorKind, Farm, Join, Location, System};
+use pointdown_core::record::Instant;
 use pointdown_server::Config;
 use pointdown_server::store::{self, Sqlite};
 
@@ -38,7 +39,7 @@ fn three_phones_log_apart_and_end_the_same() {
     let server = Server::start();
     let ada = family(&server);
     let ben = phone(&server, &ada, "Ben");
-    let cleo = phone(&server, &ben, "Cleo");
+    let cleo = phone(&server, &ada, "Cleo");
     for n in 1..=10 {
         gather(&ada, "Barn", "hen", n);
         gather(&ben, "Pond", "duck", n);
@@ -155,4 +156,52 @@ fn a_new_phone_takes_a_long_history_while_others_go_on() {
     ben.sync().unwrap();
     ada.sync().unwrap();
     assert_same(&[&ada, &ben]);
+}
+
+/// The real clock, moved.
+struct Later(std::sync::atomic::AtomicI64);
+
+impl Env for Later {
+    fn now(&self) -> Instant {
+        let moved = self.0.load(std::sync::atomic::Ordering::Relaxed);
+        Instant::from_ms(System.now().ms() + moved)
+    }
+
+    fn fill(&self, bytes: &mut [u8]) {
+        System.fill(bytes);
+    }
+}
+
+#[test]
+fn a_phone_takes_a_fresh_token_every_month() {
+    let server = Server::start();
+    let ada = family(&server);
+    let env = Arc::new(Later(Default::default()));
+    let link = Join {
+        url: &server.url(""),
+        invite: &ada.invite().unwrap(),
+        device: "Ben’s phone",
+    };
+    let ben = Farm::join_new(&Location::Memory, env.clone(), &link, "Ben").unwrap();
+    let tokens = || {
+        let rows = server.store.devices(ada.id()).unwrap();
+        let row = rows.into_iter().find(|d| d.name == "Ben’s phone").unwrap();
+        (row.token, row.next_token)
+    };
+    let (first, none) = tokens();
+    assert_eq!(none, None);
+    let day = 24 * 60 * 60 * 1000;
+    let wait = |days: i64| {
+        env.0
+            .store(days * day, std::sync::atomic::Ordering::Relaxed)
+    };
+    wait(29);
+    ben.sync().unwrap();
+    assert_eq!(tokens(), (first, None));
+    wait(31);
+    ben.sync().unwrap();
+    let (old, fresh) = tokens();
+    assert!(old == first && fresh.is_some(), "given, not used yet");
+    ben.sync().unwrap();
+    assert_eq!(tokens(), (fresh.unwrap(), None), "the old one is dead");
 }

@@ -174,6 +174,13 @@ fn every_answer_carries_the_headers_that_keep_browsers_in_bounds() {
         assert!(!policy.contains("unsafe"));
         assert_eq!(header("x-content-type-options"), "nosniff");
         assert_eq!(header("referrer-policy"), "no-referrer");
+        assert_eq!(header("x-frame-options"), "DENY");
+        assert_eq!(header("cross-origin-resource-policy"), "same-origin");
+        assert_eq!(header("cross-origin-opener-policy"), "same-origin");
+        assert!(header("permissions-policy").contains("camera=()"));
+        assert_eq!(header("x-request-id").len(), 16);
+        let https_only = answer.headers().get("strict-transport-security");
+        assert!(https_only.is_none(), "this is plain HTTP");
         let cache = if path.starts_with("/v1") || path == "/nothing" {
             "no-store"
         } else {

@@ -204,6 +204,12 @@ fn no_other_page_can_let_a_screen_in() {
         &[("origin", host.as_str())],
         &[guard, ("origin", "http://elsewhere.example")],
         &[guard, ("origin", "null")],
+        &[guard, ("sec-fetch-site", "cross-site")],
+        &[
+            guard,
+            ("origin", host.as_str()),
+            ("sec-fetch-site", "same-site"),
+        ],
     ] {
         let (status, body) = read(knock(&server, &invite, headers));
         assert_eq!(
@@ -218,7 +224,11 @@ fn no_other_page_can_let_a_screen_in() {
 
 #[test]
 fn behind_a_proxy_the_cookie_travels_over_https_only() {
-    let server = Server::start();
+    let config = Config {
+        behind_proxy: true,
+        ..Config::default()
+    };
+    let server = Server::with(crate::support::memory(), config);
     let farm = family(&server);
     for header in [("x-forwarded-proto", "https"), ("host", "eggs.example")] {
         let invite = farm.invite().unwrap();

@@ -2,13 +2,28 @@
 #![allow(clippy::unwrap_used)]
 
 mod contract;
+mod contract_members;
 mod events;
 mod exchange;
 mod family;
 mod http;
 mod kitchen;
+mod limits;
 mod members;
+mod nearby;
+mod open_door;
 mod orders;
+mod people;
+#[allow(
+    unreachable_pub,
+    reason = "the tests' package offers it to several programs"
+)]
+#[path = "../../../tests/harness/postgres.rs"]
+mod pg_server;
 mod phone;
+mod postgres;
 mod program;
 mod support;
+mod tls;
+mod upkeep;
+mod walls;

@@ -11,8 +11,8 @@ use pointdown_core::ledger::{Document, read_change};
 use pointdown_core::record::{Actor, Change, DocName, Hash, Id};
 use pointdown_core::sync::phone::{Heard, State, Unsent};
 use pointdown_core::sync::{Digest, DocDigest, JoinAnswer, JoinAsk};
-use pointdown_server::store::{DeviceKind, Joined, Joining, NewInvite, Sqlite, Store};
-use pointdown_server::{Config, make_invite, serve};
+use pointdown_server::store::{DeviceKind, Joined, Joining, NewInvite, Role, Sqlite, Store};
+use pointdown_server::{Config, Invitation, make_invite, serve};
 
 /// A moment that tests call now: 2026-11-25T08:00:00Z.
 pub(crate) const NOW: i64 = 1_795_593_600_000;
@@ -38,6 +38,8 @@ pub(crate) fn invite(store: &dyn Store, farm: Option<Id>) -> [u8; 32] {
         farm,
         made_at: NOW,
         expires: NOW + 1000,
+        role: Role::Helper,
+        by: None,
     };
     store.add_invite(&invite).unwrap();
     code
@@ -281,7 +283,19 @@ impl Server {
     }
 
     pub(crate) fn invite(&self, farm: Option<Id>) -> String {
-        make_invite(&*self.store, &System, farm, 1).unwrap().code
+        self.invite_as(farm, Role::Helper)
+    }
+
+    pub(crate) fn invite_as(&self, farm: Option<Id>, role: Role) -> String {
+        let invitation = Invitation {
+            farm,
+            role,
+            by: None,
+            hours: 1,
+        };
+        make_invite(&*self.store, &System, &invitation)
+            .unwrap()
+            .code
     }
 
     /// Tells the server to stop and waits until it has.
@@ -294,10 +308,14 @@ impl Server {
         }
     }
 
-    /// A device of a new farm, or of this one.
+    /// The owner of a new farm, or a helper of this one.
     pub(crate) fn join(&self, farm: Option<Id>) -> JoinAnswer {
+        self.join_as(farm, Role::Helper)
+    }
+
+    pub(crate) fn join_as(&self, farm: Option<Id>, role: Role) -> JoinAnswer {
         let ask = JoinAsk {
-            invite: self.invite(farm),
+            invite: self.invite_as(farm, role),
             farm: None,
             name: "Red phone".into(),
             actors: Vec::new(),

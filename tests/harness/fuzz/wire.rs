@@ -16,7 +16,7 @@ use pointdown_core::sync::{
     Answer, Ask, Digest, JoinAnswer, JoinAsk, Refused, Saved, VERSION, pack, unpack,
 };
 use pointdown_server::exchange::exchange;
-use pointdown_server::store::{self, DeviceKind, Joining, NewInvite, Sqlite, Store};
+use pointdown_server::store::{self, DeviceKind, Joining, NewInvite, Role, Sqlite, Store};
 use serde_bytes::{ByteArray, ByteBuf};
 use sha2::{Digest as _, Sha256};
 
@@ -203,6 +203,8 @@ impl Served {
             farm: None,
             made_at: now,
             expires: now + 1,
+            role: Role::Helper,
+            by: None,
         };
         store.add_invite(&invite).expect("an invite");
         let joining = Joining {
@@ -351,6 +353,11 @@ fn running() -> &'static (Arc<Sqlite>, SocketAddr) {
                 let listener = tokio::net::TcpListener::from_std(listener).expect("a listener");
                 let config = pointdown_server::Config {
                     env: Arc::new(System),
+                    // Nearly all of these are refused; each is to be looked at.
+                    limits: pointdown_server::Limits {
+                        refused_joins: std::num::NonZeroU32::MAX,
+                        ..Default::default()
+                    },
                     ..Default::default()
                 };
                 let never = std::future::pending();
@@ -381,5 +388,7 @@ fn invite() {
         farm: None,
         made_at: now,
         expires: now + 3_600_000,
+        role: Role::Helper,
+        by: None,
     });
 }

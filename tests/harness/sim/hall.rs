@@ -9,8 +9,8 @@ use pointdown_core::record::{Actor, Id};
 use pointdown_core::sync::{Answer, Ask};
 use pointdown_server::exchange::{ExchangeError, exchange};
 use pointdown_server::store::{
-    self, DeviceKind, DeviceRow, Epoch, Joined, Joining, Logged, NewInvite, SecretHash, Sqlite,
-    Store, StoreError, Work,
+    self, Changed, DeviceKind, DeviceRow, Epoch, Joined, Joining, Logged, NewInvite, Noted, Role,
+    SecretHash, Sqlite, Store, StoreError, Work,
 };
 
 use super::Dice;
@@ -61,11 +61,44 @@ impl Store for Dying<'_> {
     fn devices(&self, farm: Id) -> Result<Vec<DeviceRow>, StoreError> {
         self.store.devices(farm)
     }
-    fn revoke(&self, farm: Id, device: Id, now: i64) -> Result<bool, StoreError> {
-        self.store.revoke(farm, device, now)
+    fn renew_token(&self, device: Id, next: &SecretHash, now: i64) -> Result<(), StoreError> {
+        self.store.renew_token(device, next, now)
+    }
+    fn settle_token(&self, next: &SecretHash) -> Result<(), StoreError> {
+        self.store.settle_token(next)
+    }
+    fn revoke(
+        &self,
+        farm: Id,
+        device: Id,
+        by: Option<Id>,
+        now: i64,
+    ) -> Result<Changed, StoreError> {
+        self.store.revoke(farm, device, by, now)
+    }
+    fn change_role(
+        &self,
+        farm: Id,
+        device: Id,
+        role: Role,
+        by: Option<Id>,
+        now: i64,
+    ) -> Result<Changed, StoreError> {
+        self.store.change_role(farm, device, role, by, now)
+    }
+    fn audit(&self, farm: Id, before: Option<u64>, most: u32) -> Result<Vec<Noted>, StoreError> {
+        self.store.audit(farm, before, most)
+    }
+    fn ready(&self) -> Result<(), StoreError> {
+        self.store.ready()
+    }
+    fn heard(&self, farm: Id, device: Id, now: i64) -> Result<(), StoreError> {
+        self.store.heard(farm, device, now)
     }
     fn read_log(&self, farm: Id, work: Work<'_>) -> Result<(), StoreError> {
-        if self.killed == Killed::After {
+        // Before anything was written it only looks whether there is anything to write.
+        let written = self.writes.load(Ordering::SeqCst) > 0;
+        if self.killed == Killed::Before || (self.killed == Killed::After && written) {
             return Err(dead());
         }
         self.store.read_log(farm, work)
@@ -218,6 +251,8 @@ impl Hall {
             farm: known.contains(&self.farm).then_some(self.farm),
             made_at: now,
             expires: now + 1000,
+            role: Role::Helper,
+            by: None,
         };
         store.add_invite(&invite).map_err(|e| e.to_string())?;
         let auth = Auth {
@@ -243,8 +278,9 @@ impl Hall {
 
     /// Shuts a device out.
     pub fn revoke(&self, auth: &Auth, now: i64) -> Result<bool, String> {
-        let done = self.store().revoke(self.farm, auth.device, now);
-        done.map_err(|e| e.to_string())
+        let done = self.store().revoke(self.farm, auth.device, None, now);
+        done.map(|done| done == Changed::Done)
+            .map_err(|e| e.to_string())
     }
 
     /// One message to one of the processes, which may be killed over it.

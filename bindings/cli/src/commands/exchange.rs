@@ -15,7 +15,10 @@ pub(super) fn join(
     code: &str,
     names: Newcomer,
 ) -> Result<(), Failure> {
-    let farm = joined(base, url, code, &names).map_err(|e| go_on(base, url, e))?;
+    // What follows # in a link is a secret and not shown.
+    let server = url.split('#').next().unwrap_or_default();
+    let server = server.trim_end_matches('/');
+    let farm = joined(base, url, code, &names).map_err(|e| go_on(base, server, e))?;
     if farm.person().is_none() && names.0.is_some() {
         // An earlier joining broke off before anyone was named.
         let (person, device) = newcomer(&names)?;
@@ -28,7 +31,7 @@ pub(super) fn join(
         return Ok(screen.value(&all)?);
     }
     let name = farm.name()?.unwrap_or_else(|| "the farm".into());
-    screen.line(format!("Joined {url}; this device keeps {name}."))?;
+    screen.line(format!("Joined {server}; this device keeps {name}."))?;
     print_status(screen, &farm)
 }
 
@@ -95,16 +98,21 @@ pub(super) fn sync(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> 
 
 pub(super) fn invite(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let farm = base.open()?;
-    let code = farm.invite()?;
-    let server = farm.status()?.server.unwrap_or_default();
+    let link = farm.invite_link()?;
+    let (code, server) = (&link.code, &link.url);
     if screen.json {
-        return Ok(screen.value(&json!({"code": code, "server": server}))?);
+        let link = link.to_string();
+        return Ok(screen.value(&json!({"code": code, "server": server, "link": link}))?);
     }
     screen.line(format!("The invite code, for one device: {code}"))?;
+    screen.line(format!("As a link: {link}"))?;
     screen.line("There:")?;
-    Ok(screen.line(format!(
-        "  pointdown join {server} {code} --person NAME --device NAME"
-    ))?)
+    let at = match link.pin {
+        // Only the link says by which key the server is known.
+        Some(_) => format!("'{link}'"),
+        None => format!("{server} {code}"),
+    };
+    Ok(screen.line(format!("  pointdown join {at} --person NAME --device NAME"))?)
 }
 
 pub(super) fn status(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {

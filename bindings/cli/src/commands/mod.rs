@@ -8,6 +8,7 @@ mod fields;
 mod holds;
 mod import;
 mod log;
+mod nearby;
 mod now;
 pub(crate) mod print;
 mod range;
@@ -179,9 +180,13 @@ pub(crate) fn run(cli: Cli, screen: &mut Screen<'_>) -> Result<(), Failure> {
             code,
             person,
             device,
-        } => exchange::join(&base, screen, &url, &code, (person, device)),
+        } => {
+            let code = code.unwrap_or_default();
+            exchange::join(&base, screen, &url, &code, (person, device))
+        }
         Command::Sync => exchange::sync(&base, screen),
         Command::Invite => exchange::invite(&base, screen),
+        Command::Nearby => nearby::list(&base, screen),
         Command::Status => exchange::status(&base, screen),
         Command::Export(args) => export::export(&base, screen, &args),
         Command::Columns(_) => Ok(()),
