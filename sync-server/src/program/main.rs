@@ -9,7 +9,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use clap::{Args, Parser, Subcommand};
+use clap::error::ErrorKind;
+use clap::parser::ValueSource;
+use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 use pointdown_core::farm::Interfaces;
 use pointdown_core::record::Id;
 use pointdown_server::store::{Postgres, Role, Sqlite, Store};
@@ -18,12 +20,35 @@ use pointdown_server::{Config, INVITE_HOURS, Invitation, Tls, serve};
 
 /// The server that the phones of a farm sync with.
 #[derive(Parser)]
-#[command(version, args_conflicts_with_subcommands = true)]
+#[command(version)]
 struct Cli {
+    #[command(flatten)]
+    data: Data,
     #[command(subcommand)]
     command: Option<Command>,
     #[command(flatten)]
     serve: Serve,
+}
+
+impl Cli {
+    /// Reads the command line. What only serving understands is refused before another command,
+    /// where it would do nothing.
+    fn read() -> Cli {
+        let mut command = Cli::command();
+        let matches = command.get_matches_mut();
+        if matches.subcommand_name().is_some() {
+            let stray = command.get_arguments().find(|arg| {
+                let from = matches.value_source(arg.get_id().as_str());
+                !arg.is_global_set() && from == Some(ValueSource::CommandLine)
+            });
+            if let Some(flag) = stray.and_then(clap::Arg::get_long) {
+                let why =
+                    format!("--{flag} is for serving; put it behind `serve`, or leave it out");
+                command.error(ErrorKind::ArgumentConflict, why).exit();
+            }
+        }
+        Cli::from_arg_matches(&matches).unwrap_or_else(|e| e.exit())
+    }
 }
 
 #[derive(Subcommand)]
@@ -32,8 +57,6 @@ enum Command {
     Serve(Serve),
     /// Print an invite: one device may join with it, once.
     Invite {
-        #[command(flatten)]
-        data: Data,
         /// The farm to join; without it the device may bring its own farm or begin one.
         // Ids of our decades begin with a hyphen.
         #[arg(long, allow_hyphen_values = true)]
@@ -51,53 +74,41 @@ enum Command {
     },
     /// Copy the data into a new folder, while the server runs, and look the copy over.
     BackUp {
-        #[command(flatten)]
-        data: Data,
         /// The folder to make. It holds everyone's records and the server's key: keep it private.
         #[arg(long)]
         to: PathBuf,
     },
     /// Put a backup into the place of a data folder that is empty or not there, under a new epoch.
     Restore {
-        #[command(flatten)]
-        data: Data,
         /// The folder that `back-up` made.
         #[arg(long)]
         from: PathBuf,
     },
     /// Look everything over.
     Doctor {
-        #[command(flatten)]
-        data: Data,
         /// Mend what follows with certainty from the log.
         #[arg(long)]
         mend: bool,
     },
     /// Fold old changes into their documents, as a running server does by itself every hour.
     Compact {
-        #[command(flatten)]
-        data: Data,
         /// The bytes of changes that were taken within so many days stay.
         #[arg(long, default_value_t = KEEP_DAYS, value_parser = clap::value_parser!(i64).range(0..=36500))]
         keep_days: i64,
     },
     /// After restoring a copy of the data folder: every phone holds everything against the server
     /// anew, and sends what the copy lacks.
-    NewEpoch(Data),
+    NewEpoch,
     /// List farms and their devices.
-    Devices(Data),
+    Devices,
     /// Shut a device out.
     Revoke {
-        #[command(flatten)]
-        data: Data,
         /// The device, as `devices` lists it.
         #[arg(allow_hyphen_values = true)]
         device: Id,
     },
     /// Give a phone a role, also where a farm has no owner left.
     Role {
-        #[command(flatten)]
-        data: Data,
         /// The device, as `devices` lists it.
         #[arg(allow_hyphen_values = true)]
         device: Id,
@@ -106,8 +117,6 @@ enum Command {
     },
     /// Print who was invited, joined, was shut out or got a role, newest first.
     Audit {
-        #[command(flatten)]
-        data: Data,
         /// The farm; all farms without it.
         #[arg(long, allow_hyphen_values = true)]
         farm: Option<Id>,
@@ -117,15 +126,15 @@ enum Command {
 #[derive(Args)]
 pub(crate) struct Data {
     /// The data folder. Each server has one of its own, whatever the store.
-    #[arg(long, default_value = "pointdown-data")]
+    #[arg(long, global = true, default_value = "pointdown-data")]
     pub(crate) data: PathBuf,
     /// A PostgreSQL database instead of the data folder: postgres://user@host/database. An address
     /// with a password is better given as POINTDOWN_STORE, where other users cannot list it.
-    #[arg(long, value_name = "URI")]
+    #[arg(long, global = true, value_name = "URI")]
     store: Option<String>,
     /// The authority, a PEM file, that signed the database's certificate; without it those that
     /// this system trusts.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, global = true, value_name = "FILE")]
     store_authority: Option<PathBuf>,
 }
 
@@ -148,8 +157,6 @@ impl Data {
 
 #[derive(Args)]
 struct Serve {
-    #[command(flatten)]
-    data: Data,
     /// The address to listen on.
     #[arg(long, default_value = "127.0.0.1:4680")]
     listen: SocketAddr,
@@ -191,7 +198,7 @@ struct Serve {
 }
 
 impl Serve {
-    fn certificate(&self) -> Option<Tls> {
+    fn certificate(&self, data: &Data) -> Option<Tls> {
         if let (Some(cert), Some(key)) = (&self.tls_cert, &self.tls_key) {
             let (cert, key) = (cert.clone(), key.clone());
             return Some(Tls::Files { cert, key });
@@ -199,7 +206,7 @@ impl Serve {
         self.tls.as_ref()?;
         let mut names = self.tls_name.clone();
         names.extend(["localhost", "127.0.0.1", "::1"].map(String::from));
-        let folder = self.data.data.join("tls");
+        let folder = data.data.join("tls");
         Some(Tls::Own { folder, names })
     }
 }
@@ -207,12 +214,12 @@ impl Serve {
 pub(crate) type Failure = Box<dyn std::error::Error + Send + Sync>;
 
 fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = Cli::read();
+    let data = &cli.data;
     let done = match cli.command {
-        None => run(cli.serve),
-        Some(Command::Serve(serve)) => run(serve),
+        None => run(data, cli.serve),
+        Some(Command::Serve(serve)) => run(data, serve),
         Some(Command::Invite {
-            data,
             farm,
             hours,
             role,
@@ -224,17 +231,17 @@ fn main() -> ExitCode {
                 by: None,
                 hours,
             };
-            people::invite(&data, &invitation, url)
+            people::invite(data, &invitation, url)
         }
-        Some(Command::BackUp { data, to }) => upkeep::back_up(&data, &to),
-        Some(Command::Restore { data, from }) => upkeep::restore(&data, &from),
-        Some(Command::Doctor { data, mend }) => upkeep::doctor(&data, mend),
-        Some(Command::Compact { data, keep_days }) => upkeep::compact(&data, keep_days),
-        Some(Command::NewEpoch(data)) => upkeep::new_epoch(&data),
-        Some(Command::Devices(data)) => people::devices(&data),
-        Some(Command::Revoke { data, device }) => people::revoke(&data, device),
-        Some(Command::Role { data, device, role }) => people::change_role(&data, device, role),
-        Some(Command::Audit { data, farm }) => people::audit(&data, farm),
+        Some(Command::BackUp { to }) => upkeep::back_up(data, &to),
+        Some(Command::Restore { from }) => upkeep::restore(data, &from),
+        Some(Command::Doctor { mend }) => upkeep::doctor(data, mend),
+        Some(Command::Compact { keep_days }) => upkeep::compact(data, keep_days),
+        Some(Command::NewEpoch) => upkeep::new_epoch(data),
+        Some(Command::Devices) => people::devices(data),
+        Some(Command::Revoke { device }) => people::revoke(data, device),
+        Some(Command::Role { device, role }) => people::change_role(data, device, role),
+        Some(Command::Audit { farm }) => people::audit(data, farm),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
@@ -245,7 +252,7 @@ fn main() -> ExitCode {
     }
 }
 
-fn run(serve_with: Serve) -> Result<(), Failure> {
+fn run(data: &Data, serve_with: Serve) -> Result<(), Failure> {
     let filter = tracing_subscriber::EnvFilter::try_from_default_env()
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
     let log = tracing_subscriber::fmt()
@@ -255,14 +262,20 @@ fn run(serve_with: Serve) -> Result<(), Failure> {
         "json" => log.json().init(),
         _ => log.init(),
     }
-    let tls = serve_with.certificate();
+    let address = serve_with.listen;
+    if serve_with.announce && address.ip().is_loopback() {
+        let why = "nobody else on the network can reach it; allowed with --announce is an address \
+                   beyond this machine, such as 0.0.0.0:4680";
+        return Err(format!("--listen: {address} is announced, but {why}").into());
+    }
+    let tls = serve_with.certificate(data);
     let metrics_token = match &serve_with.metrics_token_file {
         None => None,
         Some(path) => Some(read_token(path)?),
     };
-    let store = serve_with.data.open()?;
+    let store = data.open()?;
     let automerge_writes = serve_with.automerge_writes;
-    let folder = serve_with.data.data;
+    let folder = data.data.clone();
     std::fs::create_dir_all(&folder)
         .map_err(|e| format!("the folder {} cannot be made: {e}", folder.display()))?;
     let _only = only_server(&folder)?;
