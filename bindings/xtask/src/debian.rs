@@ -13,7 +13,9 @@ use std::process::{Command, Stdio};
 
 use crate::apt::{self, Packages};
 use crate::process::{cargo, named_error, run, say, succeeds};
-use crate::wasm::TARGET;
+
+/// The name of the browser's target.
+pub(crate) const TARGET: &str = "wasm32-unknown-unknown";
 
 /// Raised whenever this file makes a different prefix from the same packages.
 const RECIPE: &str = "wasm-r1-";

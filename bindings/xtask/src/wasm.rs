@@ -10,12 +10,9 @@ use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-use crate::debian;
+use crate::debian::{self, TARGET};
 use crate::process::{cargo, output, run, say, shown, succeeds, target_dir};
 use crate::report::Done;
-
-/// The target's name.
-pub(crate) const TARGET: &str = "wasm32-unknown-unknown";
 
 const COMPILER_VARIABLE: &str = "CC_wasm32_unknown_unknown";
 const ARCHIVER_VARIABLE: &str = "AR_wasm32_unknown_unknown";

@@ -3,9 +3,10 @@
 
 use std::path::PathBuf;
 
+use crate::debian::TARGET;
 use crate::process::{cargo, root, run, say, shown, target_dir};
 use crate::report::Done;
-use crate::wasm::{self, Choice, TARGET, Toolchain};
+use crate::wasm::{self, Choice, Toolchain};
 
 /// What the name of the crate becomes in file names.
 const CORE: &str = "pointdown_web.wasm";

@@ -1,7 +1,7 @@
 //! What no packing can do better, by counting weight alone.
 
 use super::count::Exact;
-use super::fill::Net;
+use super::score::Net;
 
 /// The most eggs that fill cartons and whose heaviest choice is heavy enough on the whole. Every
 /// carton at its minimum makes the whole at its minimum, so no packing holds more.
@@ -55,7 +55,8 @@ pub(super) fn least_range(weights: &[i64], net: Net, packed: usize) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::super::count::Exact;
-    use super::super::fill::{Net, fill};
+    use super::super::fill::fill;
+    use super::super::score::Net;
     use super::super::types::{Capacities, Proof};
 
     /// Bounds are hidden once a packing is settled, so they are held against it here.

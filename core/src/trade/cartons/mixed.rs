@@ -3,8 +3,8 @@
 use std::ops::RangeInclusive;
 
 use super::count::Exact;
-use super::fill::{Net, Score};
 use super::runs;
+use super::score::{Net, Score};
 use super::types::Capacities;
 
 /// Egg counts tried below the bound before the runs are kept.

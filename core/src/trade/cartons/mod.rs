@@ -49,6 +49,7 @@ mod layout;
 mod mixed;
 mod plan;
 mod runs;
+mod score;
 mod sort;
 mod sweep;
 mod types;
@@ -56,7 +57,8 @@ mod types;
 pub use by_pack::{classes, plan_by_pack};
 pub use count::{CountPlan, plan_count};
 pub use layout::{Cell, Layout, PLACING};
-pub use plan::{Carton, Group, LeftOver, Placed, Plan, plan, plan_within};
+pub use plan::{Carton, Group, Placed, Plan, plan, plan_within};
 pub use types::{
-    Capacities, CartonError, ClassLimits, Egg, Freshness, LeftOverReason, Measure, Proof, Terms,
+    Capacities, CartonError, ClassLimits, Egg, Freshness, LeftOver, LeftOverReason, Measure, Proof,
+    Terms,
 };

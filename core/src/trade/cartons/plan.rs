@@ -6,11 +6,13 @@ use chrono::NaiveDate;
 use serde::Serialize;
 
 use super::ages::spans;
-use super::fill::{Net, fill, picograms};
+use super::fill::fill;
 use super::layout::{Cell, Layout};
+use super::score::{Net, picograms};
 use super::sort::{check, minimum, place, takes};
 use super::types::{
-    Capacities, CartonError, ClassLimits, Egg, Freshness, LeftOverReason, Measure, Proof, Terms,
+    Capacities, CartonError, ClassLimits, Egg, Freshness, LeftOver, LeftOverReason, Measure, Proof,
+    Terms,
 };
 use crate::trade::Species;
 use crate::trade::units::Grams;
@@ -61,19 +63,6 @@ pub struct Group {
     /// How sure it is that none is better.
     pub proof: Proof,
     /// The packing in words.
-    pub why: String,
-}
-
-/// An egg that is in no carton.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct LeftOver {
-    /// The egg.
-    pub tag: u64,
-    /// Why.
-    pub reason: LeftOverReason,
-    /// The class it was tried in, if it met one.
-    pub class: Option<String>,
-    /// Why, in words.
     pub why: String,
 }
 

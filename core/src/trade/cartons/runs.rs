@@ -1,6 +1,6 @@
 //! The dynamic programme over eggs sorted by weight.
 
-use super::fill::{Net, Score};
+use super::score::{Net, Score};
 use super::types::Capacities;
 
 /// Runs as `start..end` over the sorted weights, the lightest first.

@@ -1,9 +1,8 @@
 //! Which eggs may be packed, and in which class.
 
 use super::count::MOST_EGGS;
-use super::fill::picograms;
-use super::plan::LeftOver;
-use super::types::{CartonError, ClassLimits, Egg, Freshness, LeftOverReason, Terms};
+use super::score::picograms;
+use super::types::{CartonError, ClassLimits, Egg, Freshness, LeftOver, LeftOverReason, Terms};
 use crate::trade::units::Grams;
 
 /// The least weight of a single egg.

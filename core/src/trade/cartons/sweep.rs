@@ -11,7 +11,7 @@ use std::collections::HashMap;
 use std::collections::hash_map::Entry;
 
 use super::count::Exact;
-use super::fill::{Net, Score};
+use super::score::{Net, Score};
 use super::types::Capacities;
 
 /// More eggs than this are not swept: the limit on the work would be reached for certain.

@@ -173,6 +173,19 @@ pub enum LeftOverReason {
     NetWeight,
 }
 
+/// An egg that is in no carton.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct LeftOver {
+    /// The egg.
+    pub tag: u64,
+    /// Why.
+    pub reason: LeftOverReason,
+    /// The class it was tried in, if it met one.
+    pub class: Option<String>,
+    /// Why, in words.
+    pub why: String,
+}
+
 /// Input that cannot be.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum CartonError {
