@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::error::{TradeError, within};
 use super::finding::{Finding, LOCAL_CODES_DECIDE};
-use super::rules::Rule;
+use super::rule::Rule;
 use super::species::Species;
 use super::units::Grams;
 

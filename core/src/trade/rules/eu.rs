@@ -1,7 +1,7 @@
 //! The baseline of the European Union: the marketing standards for eggs of *Gallus gallus*, with
 //! the hygiene limit of 28 days that replaced 21 in December 2022.
 
-use super::super::dates::{Counting, DayLimit, FromDay};
+use super::super::day_limit::{Counting, DayLimit, FromDay};
 use super::super::finding::Mark;
 use super::super::quality::{Germ, GradeCriteria, QualityScheme, Shell, StainTone, White, Yolk};
 use super::super::size;

@@ -8,55 +8,19 @@ mod house;
 mod in_force;
 mod us;
 
+pub use super::rule::Rule;
 pub use house::HousePolicy;
 pub use in_force::{in_force, unknown_words};
 
 use serde::{Deserialize, Serialize};
 
-use super::dates::DayLimit;
+use super::day_limit::DayLimit;
 use super::error::{TradeError, within};
-use super::finding::{Mark, Reason};
 use super::quality::QualityScheme;
 use super::size::SizeScheme;
 use super::species::Species;
 use super::tolerance::LotTolerances;
 use super::units::{Celsius, CelsiusDelta, Minutes};
-
-/// One figure of a pack with where and when it was written down.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Rule<T> {
-    /// The figure.
-    pub value: T,
-    /// The text it comes from, with the edition or date of that text.
-    pub source: String,
-    /// How sure that source is.
-    pub mark: Mark,
-}
-
-impl<T> Rule<T> {
-    /// A figure that was read in its source.
-    pub fn seen(value: T, source: &str) -> Rule<T> {
-        Rule {
-            value,
-            source: source.to_owned(),
-            mark: Mark::Seen,
-        }
-    }
-
-    /// A figure known from a cited text that was not read again.
-    pub fn memory(value: T, source: &str) -> Rule<T> {
-        Rule {
-            value,
-            source: source.to_owned(),
-            mark: Mark::Memory,
-        }
-    }
-
-    /// The rule as a reason, in the words given.
-    pub fn reason(&self, words: impl Into<String>) -> Reason {
-        Reason::new(words, self.source.clone(), self.mark)
-    }
-}
 
 /// Whether a way of cleaning is open to eggs that are sold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -1,7 +1,7 @@
 //! The baseline of the United States. The CFR texts were read in the 2015 annual edition; check
 //! the current one. State rules differ in strength, temperatures and labels.
 
-use super::super::dates::{Counting, DayLimit, FromDay};
+use super::super::day_limit::{Counting, DayLimit, FromDay};
 use super::super::finding::Mark;
 use super::super::quality::{Germ, GradeCriteria, QualityScheme, Shell, StainTone, White, Yolk};
 use super::super::size;

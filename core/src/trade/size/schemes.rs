@@ -1,7 +1,7 @@
 //! The weight classes that are built in.
 
 use super::super::finding::Mark;
-use super::super::rules::Rule;
+use super::super::rule::Rule;
 use super::super::species::Species;
 use super::super::units::Grams;
 use super::{SizeClass, SizeScheme, SizeTolerance};
