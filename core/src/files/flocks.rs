@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveTime;
 use serde_json::Value;
 
-use super::log::{Coop, Raw};
+use super::raw::{Coop, Raw};
 use super::{LogPlan, ids};
 use crate::record::{Draft, Fields, Id, Instant, Kind, Lot, Zone};
 use crate::trade::Species;

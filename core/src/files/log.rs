@@ -1,23 +1,13 @@
 use std::collections::BTreeMap;
 
 use super::flocks::{Flocks, drafts};
+use super::raw::{Coop, Raw};
 use super::table::{Table, TableRow};
 use super::{LogColumn, LogPlan, RowError, WeightUnit, dates};
 use crate::record::{Draft, Id, InvalidRecord, Zone};
 use crate::trade::Species;
 use crate::trade::units::Grams;
 use chrono::{NaiveDate, NaiveTime};
-
-/// A coop in use.
-#[derive(Debug, Clone)]
-pub struct Coop {
-    /// Its id.
-    pub id: Id,
-    /// Its name.
-    pub name: String,
-    /// The birds in it.
-    pub species: Vec<Species>,
-}
 
 /// What a household's log says, as drafts.
 #[derive(Debug, Default)]
@@ -32,19 +22,6 @@ pub struct FromLog {
     pub rows: BTreeMap<usize, Vec<(Id, Draft)>>,
     /// Rows that cannot be read.
     pub errors: Vec<RowError>,
-}
-
-/// A row as it was read, nothing looked up yet.
-pub(super) struct Raw {
-    pub(super) row: usize,
-    pub(super) day: NaiveDate,
-    pub(super) time: Option<NaiveTime>,
-    pub(super) coop: Option<String>,
-    pub(super) species: Option<Species>,
-    pub(super) eggs: Option<u32>,
-    pub(super) weights: Vec<f64>,
-    pub(super) birds: Option<u32>,
-    pub(super) note: Option<String>,
 }
 
 /// Reads a household's log. Rows that name the same coop, day and count twice are two rounds; a day

@@ -1,8 +1,8 @@
 //! What the server keeps: farms, invites, devices, and each farm's log of changes.
 //!
 //! [`Store`] is the contract; SQLite ([`Sqlite`]) keeps it in one data folder, PostgreSQL
-//! ([`Postgres`]) lets several servers share one. Everything is synchronous and meant to run on a thread that may block, so that no transaction is ever held
-//! while something else is awaited.
+//! ([`Postgres`]) lets several servers share one. Everything is synchronous and meant to run on a
+//! thread that may block, so that no transaction is ever held while something else is awaited.
 //!
 //! Any store must hold to this:
 //!
@@ -15,6 +15,7 @@
 //! * No answer about one farm depends on another.
 
 mod admit;
+mod epoch;
 mod error;
 mod heard;
 mod migrate;

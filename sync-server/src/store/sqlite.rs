@@ -6,6 +6,7 @@ use pointdown_core::mutants::mutant;
 use pointdown_core::record::Id;
 use rusqlite::{Connection, params};
 
+use super::epoch::fresh_epoch;
 use super::heard::Heard;
 use super::role::Deed;
 use super::sqlite_group::Writer;
@@ -189,14 +190,6 @@ pub(crate) fn private_folder(path: &Path) -> std::io::Result<()> {
     #[cfg(unix)]
     std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
     builder.create(path)
-}
-
-/// Sixteen random bytes.
-pub(super) fn fresh_epoch() -> Result<Epoch, StoreError> {
-    let mut epoch = [0u8; 16];
-    getrandom::fill(&mut epoch)
-        .map_err(|e| StoreError::Backend(format!("no randomness to be had: {e}")))?;
-    Ok(epoch)
 }
 
 impl Store for Sqlite {

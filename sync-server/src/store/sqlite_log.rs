@@ -3,7 +3,7 @@ use pointdown_core::sync::{Digest, DocDigest};
 use rusqlite::{Connection, OptionalExtension, params};
 use serde_bytes::ByteArray;
 
-use super::sqlite::fresh_epoch;
+use super::epoch::fresh_epoch;
 use super::{DocParts, Epoch, Log, Logged, NewChange, Registered, Role, StoreError};
 
 /// One farm's log inside an open SQLite transaction.

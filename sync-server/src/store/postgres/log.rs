@@ -15,7 +15,7 @@ use self::ahead::Ahead;
 use super::link::{Link, Params};
 use super::members::role;
 use super::{bytes, id, natural};
-use crate::store::sqlite::fresh_epoch;
+use crate::store::epoch::fresh_epoch;
 use crate::store::{DocParts, Epoch, Log, Logged, NewChange, Registered, Role, StoreError};
 
 /// What the first statement of a transaction asks.

@@ -1,6 +1,6 @@
 use super::link::Link;
 use crate::store::StoreError;
-use crate::store::sqlite::fresh_epoch;
+use crate::store::epoch::fresh_epoch;
 
 /// The steps from an empty database on, in order; step `n` makes layout `n + 1`. A step must leave
 /// a database that the program before it can still use: others run while it is taken.

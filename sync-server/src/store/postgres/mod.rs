@@ -23,9 +23,9 @@ use self::link::Link;
 use self::log::{For, PgLog};
 use self::news::News;
 use self::pool::Pool;
+use super::epoch::fresh_epoch;
 use super::heard::Heard;
 use super::role::Deed;
-use super::sqlite::fresh_epoch;
 use super::{
     Changed, DeviceRow, Epoch, Joined, Joining, NewInvite, Noted, OnNews, Role, SecretHash, Store,
     StoreError, Work,
