@@ -2,7 +2,7 @@
 
 // A name after a slash is what the view is about; `record` stands for the latest round.
 export const VIEWS = ['gather', 'bench', 'basket', 'sink', 'candle', 'pack', 'more/hold', 'more/reading', 'more/headcount', 'more/feed', 'more/supply',
-  'shelf', 'stock', 'today', 'record', 'review', 'family', 'settings'];
+  'shelf', 'stock', 'today', 'trends', 'record', 'review', 'family', 'settings'];
 
 // Goes to a view, and gives its name as it stands in the page.
 export async function visit(phone, view) {

@@ -22,14 +22,15 @@ import * as sink from './views/sink.js';
 import * as start from './views/start.js';
 import * as stock from './views/stock.js';
 import * as today from './views/today.js';
+import * as trends from './views/trends.js';
 
-const VIEWS = { gather, bench, basket, sink, candle, pack, more, shelf, stock, today, record, review, family, settings };
+const VIEWS = { gather, bench, basket, sink, candle, pack, more, shelf, stock, today, trends, record, review, family, settings };
 // Where each view stands in the bar below.
 const BAR = [
   ['gather', ['gather']],
   ['bench', ['bench', 'basket', 'sink', 'candle', 'pack', 'more', 'stock']],
   ['shelf', ['shelf']],
-  ['today', ['today', 'review', 'record']],
+  ['today', ['today', 'trends', 'review', 'record']],
   ['family', ['family', 'settings']],
 ];
 

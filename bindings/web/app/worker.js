@@ -11,7 +11,7 @@ const LOCK = 'pointdown-farm';
 const PATIENCE_MS = 8000;
 // What may be asked again without harm when the owner went away before it answered.
 const SAFE = new Set([
-  'hello', 'home', 'sheet', 'days', 'list', 'record', 'now', 'suggest', 'of_run', 'review', 'sink', 'defects',
+  'hello', 'home', 'sheet', 'days', 'list', 'record', 'now', 'trends', 'suggest', 'of_run', 'review', 'sink', 'defects',
   'weights', 'fill', 'label', 'qr', 'status', 'devices', 'sheet_hash', 'record_count', 'check', 'to_file',
 ]);
 

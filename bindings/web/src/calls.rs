@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use pointdown_core::book::review::Choice;
+use pointdown_core::book::trends::Step;
 use pointdown_core::farm::{ErrorKind, Farm, FarmError, Filter, Logged};
 use pointdown_core::record::{Draft, Fields, Id, Kind};
 use serde::Deserialize;
@@ -62,6 +63,13 @@ struct Decide {
     state: String,
     /// One of its choices, as it was shown.
     choice: Value,
+}
+
+#[derive(Deserialize)]
+struct OfTime {
+    from: NaiveDate,
+    to: NaiveDate,
+    step: Step,
 }
 
 #[derive(Deserialize)]
@@ -164,6 +172,12 @@ fn answer(farm: &Farm, name: &str, words: &str) -> Result<Value, String> {
         "fill" => packing::fill(farm, &read(words)?).map_err(said),
         "label" => packing::label(farm, &read(words)?).map_err(said),
         "now" => shelf::now(farm).map_err(said),
+        "trends" => {
+            let asked: OfTime = read(words)?;
+            let trends = farm.trends(asked.from, asked.to, asked.step, None);
+            let trends = trends.map_err(said)?;
+            Ok(json!({ "trends": trends.shown(), "caution": trends.caution }))
+        }
         "suggest" => shelf::suggest(farm, &read(words)?).map_err(said),
         "of_run" => shelf::of_run(farm, &read(words)?).map_err(said),
         "stocktake" => shelf::stocktake(farm, &read(words)?).map_err(said),

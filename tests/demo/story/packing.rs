@@ -70,6 +70,19 @@ impl Story {
         Ok(())
     }
 
+    /// The code on the cartons of hen eggs that were packed last.
+    pub(crate) fn newest_code(&self) -> Result<String> {
+        let runs = self.phone("Marit").list(&Filter {
+            kind: Some(Kind::Carton),
+            ..Filter::default()
+        })?;
+        let hens = runs
+            .iter()
+            .find(|run| run.fields.get("species") == Some(&json!("hen")));
+        let code = hens.and_then(|run| run.fields.get("code")?.as_str());
+        Ok(code.ok_or("no hen eggs were packed")?.to_owned())
+    }
+
     /// Six runs go to the Saturday stall.
     pub(super) fn sell(&self, day: u64) -> Result<()> {
         let farm = self.phone("Marit");

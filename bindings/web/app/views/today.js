@@ -127,6 +127,7 @@ export function view() {
     ${pulled(sheet)}
     ${more(sheet)}
     ${trend(days)}
+    <a class="button wide" href="#trends">${icon('today')} ${t('nav.trends')}</a>
     ${records(rows)}
     <p class="quiet">${app.home.status.server ? since(app.home.status) : t('sync.alone.about')}</p>`;
 }

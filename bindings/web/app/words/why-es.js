@@ -97,4 +97,16 @@ export default [
   ['State and local egg laws add to this and differ; they decide. The washing rules are those of voluntary graded plants, which many states copy.', 'Las leyes estatales y locales añaden y difieren; ellas deciden. Las normas de lavado son las de centros de clasificación voluntarios, que muchos estados copian.'],
   ['National law sets the rules for small flocks and for sale at the farm, and it decides. These standards are for hens\' eggs only.', 'La ley nacional fija las normas para pequeñas granjas y para vender en ellas, y decide. Estas normas son solo para huevos de gallina.'],
   ['These rules were set by the farm itself. Your local codes decide; check them.', 'Estas normas las fijó la granja misma. Deciden tus normas locales; compruébalas.'],
+
+  // What changed in a trend.
+  ['eggs per hen-day, ', 'huevos por ave y día, '],
+  [' of eggs gathered, ', ' de los huevos recogidos, '],
+  ['{n} of {n2} ({n3} %) against {n4} of {n5} ({n6} %)', '{n} de {n2} ({n3} %) frente a {n4} de {n5} ({n6} %)'],
+  ['higher, and by more than luck explains', 'más, y más de lo que explica el azar'],
+  ['lower, and by more than luck explains', 'menos, y más de lo que explica el azar'],
+  ['luck may explain the difference', 'el azar puede explicar la diferencia'],
+  ['corrected for {n} comparisons', 'corregido por {n} comparaciones'],
+  ['({n} days unknown)', '({n} días sin anotar)'],
+  [' against ', ' frente a '],
+  ['Statistics about the past, not a diagnosis. A sudden drop together with soft or wrinkled shells, ill birds or deaths: call a veterinarian or the animal-health office at once, and hold the eggs.', 'Estadística del pasado, no un diagnóstico. Una caída repentina con cáscaras blandas o arrugadas, aves enfermas o muertes: llama enseguida a un veterinario o a sanidad animal, y retén los huevos.'],
 ];
