@@ -5,7 +5,7 @@ import { readFile } from 'node:fs/promises';
 import { createRequire } from 'node:module';
 import { after, before, test } from 'node:test';
 import { Stage, SHOTS, until } from './stage.mjs';
-import { furnish, VIEWS } from './views.mjs';
+import { furnish, VIEWS, visit } from './views.mjs';
 
 const axeSource = await readFile(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 
@@ -57,8 +57,7 @@ async function room(page) {
 }
 
 async function open(view) {
-  await phone.view(view);
-  await phone.page.locator(`main.view-${view} h1`).waitFor();
+  await phone.page.locator(`main.view-${await visit(phone, view)} h1`).waitFor();
   await until(`${view} is drawn`, () => phone.page.evaluate(() => document.querySelectorAll('main *').length > 8));
   const tap = (name) => phone.page.getByRole('button', { name, exact: true }).first().tap();
   if (view === 'gather' && (await phone.page.locator('.counting output').textContent()) === '0') {
@@ -90,7 +89,7 @@ for (const scheme of ['light', 'dark']) {
       const wrong = [];
       for (const view of VIEWS) {
         await open(view);
-        if (width === 390) await phone.page.screenshot({ path: `${SHOTS}/${view}-${scheme}${text === 100 ? '' : '-large'}.png` });
+        if (width === 390) await phone.page.screenshot({ path: `${SHOTS}/${view.replace('/', '-')}-${scheme}${text === 100 ? '' : '-large'}.png` });
         await phone.page.evaluate(() => { for (const more of document.querySelectorAll('main details')) more.open = true; });
         // In a tall window nothing is under the bar, from where it would be scrolled to.
         await phone.page.setViewportSize({ width, height: 12_000 });

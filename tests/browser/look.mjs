@@ -1,6 +1,6 @@
 // Pictures of every view, for the eyes: node tests/browser/look.mjs [light|dark] [width] [locale]
 import { Stage, SHOTS } from './stage.mjs';
-import { furnish, VIEWS } from './views.mjs';
+import { furnish, VIEWS, visit } from './views.mjs';
 
 const [scheme = 'light', width = '390', locale = 'en-US', only = ''] = process.argv.slice(2);
 const stage = await Stage.open();
@@ -16,8 +16,7 @@ try {
   await phone.page.getByRole('button', { name: 'Join a server' }).tap();
   await phone.page.getByRole('button', { name: 'Invite someone' }).waitFor();
   for (const view of VIEWS.filter((one) => !only || one === only)) {
-    await phone.view(view);
-    await phone.page.locator(`main.view-${view} h1`).waitFor();
+    await phone.page.locator(`main.view-${await visit(phone, view)} h1`).waitFor();
     await phone.page.waitForTimeout(300);
     if (view === 'gather') {
       for (const name of ['Add 12 eggs', 'Add 6 eggs', 'Add 1 egg']) await phone.page.getByRole('button', { name, exact: true }).tap();
@@ -30,8 +29,9 @@ try {
     if (view === 'sink') await phone.page.getByRole('button', { name: 'basin' }).tap();
     if (view === 'family') await phone.page.getByRole('button', { name: 'Invite someone' }).tap();
     await phone.page.waitForTimeout(400);
-    await phone.page.screenshot({ path: `${SHOTS}/${view}-${scheme}.png` });
-    await phone.page.screenshot({ path: `${SHOTS}/${view}-${scheme}-full.png`, fullPage: true });
+    const name = view.replace('/', '-');
+    await phone.page.screenshot({ path: `${SHOTS}/${name}-${scheme}.png` });
+    await phone.page.screenshot({ path: `${SHOTS}/${name}-${scheme}-full.png`, fullPage: true });
   }
 } catch (error) {
   console.error(error, phone.broken);

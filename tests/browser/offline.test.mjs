@@ -74,5 +74,10 @@ test('on plain HTTP from elsewhere it says what is missing, instead of breaking'
   const phone = await stage.phone('plain', { host: 'plain.test' });
   await phone.go();
   await phone.page.getByText('one that begins with https').waitFor();
+  // And how a family comes by a secure address, on a narrow screen too.
+  await phone.page.getByRole('heading', { name: 'A secure address at home' }).waitFor();
+  await phone.page.getByText('--tls own --tls-name NAME').waitFor();
+  await phone.page.setViewportSize({ width: 320, height: 700 });
+  assert.ok(await phone.page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), 'nothing sticks out sideways');
   assert.equal(await phone.page.evaluate(() => isSecureContext), false);
 });

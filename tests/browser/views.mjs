@@ -1,6 +1,15 @@
 // A farm with something in every view, made through the core, for looking at.
 
-export const VIEWS = ['gather', 'bench', 'basket', 'sink', 'candle', 'pack', 'shelf', 'today', 'review', 'family', 'settings'];
+// A name after a slash is what the view is about; `record` stands for the latest round.
+export const VIEWS = ['gather', 'bench', 'basket', 'sink', 'candle', 'pack', 'more/hold', 'more/reading', 'more/headcount', 'more/feed', 'more/supply',
+  'shelf', 'stock', 'today', 'trends', 'record', 'review', 'family', 'settings'];
+
+// Goes to a view, and gives its name as it stands in the page.
+export async function visit(phone, view) {
+  const to = view === 'record' ? `record/${(await phone.ask('list', { kind: 'gather', most: 1 }))[0].id}` : view;
+  await phone.view(to);
+  return view.split('/')[0];
+}
 
 export async function furnish(phone) {
   const home = await phone.ask('home');
@@ -31,6 +40,8 @@ export async function furnish(phone) {
     { kind: 'gather', coop: north.id, species: 'hen', count: 23, floor_laid: 2 },
     { kind: 'gather', coop: pond, species: 'duck', count: 7 },
   ]);
+  const [{ id: cooler }] = await log([{ kind: 'cooler', name: 'Pantry fridge' }]);
+  await log([{ kind: 'reading', cooler, air_c: 9.5 }, { kind: 'hold', from: day(1), until: day(-2), cause: 'medicine', coop: pond, given: 'wormer' }]);
   const loose = `${day(4)}/hen`;
   await log([{ kind: 'weigh', lot: loose, grams: [58.2, 60.1, 61.4] }]);
 }

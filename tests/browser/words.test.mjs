@@ -28,6 +28,51 @@ test('every key that a screen names is in the dictionaries, and each is named', 
   assert.deepEqual(unused, []);
 });
 
+// The core's words as the compiler reads them: a line that ends in a backslash goes on.
+const core = async () => {
+  const names = (await readdir('core/src', { recursive: true })).filter((name) => /^(trade|book)[/].*[.]rs$/.test(name));
+  const text = (await Promise.all(names.map((name) => readFile(path.join('core/src', name), 'utf8')))).join('\n');
+  return text.replace(/\\\n\s*/g, '');
+};
+const literals = (english) => english.split(/\{\w+\}/);
+
+test('each reason that is told in Spanish is one that the core gives', async () => {
+  const why = await read('words/why-es.js');
+  const said = await core();
+  for (const [english, spanish] of why) {
+    // Figures are put in by the core in several ways; what stands between them is letter for letter.
+    const parts = literals(english).flatMap((one) => one.split(/[,;:()]|until /)).map((one) => one.trim().replace(/ (counting|days after|within|of it)$/, ''));
+    for (const part of parts.filter((one) => one.length > 9)) assert.ok(said.includes(part), `the core does not say: ${part}`);
+    assert.equal(blanks(english), blanks(spanish), english);
+  }
+});
+
+// The texts behind which lists and reviews are, with the files that they come from.
+test('the reasons of what is due and of broken rules are told in Spanish', async () => {
+  const why = await read('words/why-es.js');
+  const { BLANKS } = await import(`data:text/javascript,${encodeURIComponent(await readFile(path.join(APP, 'words/why-es.js'), 'utf8'))}`);
+  const words = new Set(Object.values(BLANKS).flatMap((kind) => (kind instanceof RegExp ? [] : Object.keys(kind))));
+  const told = why.flatMap(([english]) => literals(english)).filter((one) => one.length > 7);
+  const files = ['book/due/eggs.rs', 'book/due/here.rs', 'book/due/tools.rs', 'book/due/suggest.rs', 'book/review/breach.rs',
+    'trade/clock.rs', 'trade/dates.rs', 'trade/wash_check.rs', 'trade/wash.rs'];
+  // What an error says of a field is no reason.
+  const fields = /calendar|than this gather|lot code|letters or digits|water temperature|minutes in water|age of the water/;
+  const untold = [];
+  for (const file of files) {
+    const whole = (await readFile(path.join('core/src', file), 'utf8')).split('#[cfg(test)]')[0];
+    const text = whole.replace(/\\\n\s*/g, '').replace(/^\s*\/\/.*$/gm, '');
+    for (const [, literal] of text.matchAll(/"((?:[^"\\]|\\.)*)"/g)) {
+      // Of a text with figures, what stands around them.
+      const parts = literal.split(/\{[^}]*\}/).map((one) => one.trim()).filter((one) => one.length > 15 && /\s\w+\s/.test(one));
+      for (const part of parts) {
+        const known = told.some((one) => one.includes(part) || part.includes(one.trim()));
+        if (!known && !words.has(part) && !fields.test(part)) untold.push(`${file}: ${part}`);
+      }
+    }
+  }
+  assert.deepEqual(untold, []);
+});
+
 test('what the core can say has a word', async () => {
   const en = await read('words/en.js');
   const code = async (file, pattern) => [...(await readFile(file, 'utf8')).matchAll(pattern)].map(([, word]) => word);
@@ -37,6 +82,7 @@ test('what the core can say has a word', async () => {
     means: await code('core/src/trade/means.rs', /Means::\w+ => "(\w+)"/g),
     use: await code('core/src/trade/defect_facts.rs', /Disposal::\w+ => "(\w+)"/g),
     rule: await code('core/src/book/review/breach.rs', /"(\w+_\w+)"(?:,|\.into\(\)), (?:Weight::|words)/g),
+    due: (await code('core/src/book/due/mod.rs', /^    ([A-Z]\w+),$/gm)).map((word) => word.replace(/\B[A-Z]/g, (c) => `_${c}`).toLowerCase()),
     size: await code('core/src/trade/size/schemes.rs', /(?:class\(|\()"(\w+)", "[A-Z]/g),
   };
   for (const [stem, words] of Object.entries(wanted)) {

@@ -125,6 +125,7 @@ fn run(once: bool, json: bool) -> Result<bool> {
         totals: first.sheet(day, day)?,
     };
     let converged = outcome.converged;
+    let code = story.newest_code()?;
     if json {
         writeln!(out, "{}", serde_json::to_string(&outcome)?)?;
     } else {
@@ -153,6 +154,11 @@ fn run(once: bool, json: bool) -> Result<bool> {
             "Another phone:  {} --db phone.db join {} {join} --person Ana --device 'Ana phone'",
             terminal().map_or_else(|| "pointdown".into(), |p| p.display().to_string()),
             server.url
+        )?;
+        writeln!(
+            aside,
+            "There, labels:  {} --db phone.db print labels {code} --sheet a4-2x4",
+            terminal().map_or_else(|| "pointdown".into(), |p| p.display().to_string()),
         )?;
         writeln!(
             aside,

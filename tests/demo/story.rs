@@ -1,6 +1,8 @@
 //! Two weeks on an invented farm: four coops, hens and ducks, four people with a phone each, who
 //! log without a signal and sync when they are indoors.
 
+mod packing;
+
 use std::error::Error;
 use std::path::Path;
 use std::sync::Arc;
@@ -8,7 +10,7 @@ use std::sync::atomic::{AtomicI64, Ordering};
 
 use chrono::{Days, NaiveDate, NaiveTime};
 use pointdown_core::book::review::Choice;
-use pointdown_core::farm::{Beginning, Env, Farm, Filter, Join, Location, Row, System};
+use pointdown_core::farm::{Beginning, Env, Farm, Join, Location, System};
 use pointdown_core::record::{Draft, Fields, Instant, Kind, Station, Zone};
 use pointdown_core::trade::Species;
 use serde_json::json;
@@ -90,6 +92,8 @@ impl Story {
         farm.insert("zone".into(), json!(ZONE));
         farm.insert("temperature".into(), json!("F"));
         farm.insert("rule_pack".into(), json!("us_federal"));
+        let producer = "Larkmeadow, 12 Mill Lane, Anytown";
+        farm.insert("producer".into(), json!(producer));
         let beginning = Beginning {
             farm,
             person: PEOPLE[0].into(),
@@ -298,85 +302,6 @@ impl Story {
         )?;
         if day % 7 == 5 {
             self.sell(day)?;
-        }
-        Ok(())
-    }
-
-    fn pack(&self, day: u64, species: Species) -> Result<()> {
-        let farm = self.phone("Marit");
-        let clean = self.here(farm, Station::Clean, species)?;
-        let each = if species == Species::Hen { 12 } else { 6 };
-        let cartons = clean / each;
-        if cartons == 0 {
-            return Ok(());
-        }
-        let parts = farm.oldest_first(Station::Clean, species, cartons * each)?;
-        let code = parts
-            .0
-            .keys()
-            .next()
-            .map(|lot| lot.code())
-            .unwrap_or_default();
-        let mut draft = Draft::new(Kind::Carton)
-            .with("parts", json!(parts))
-            .with("from", "clean")
-            .with("species", species.code())
-            .with("eggs_per_carton", each)
-            .with("cartons", cartons)
-            .with("packed", self.day(day).to_string())
-            .with("best_by", (self.day(day) + Days::new(27)).to_string())
-            .with("code", code);
-        if species == Species::Hen {
-            draft = draft.with("size", "Large");
-        }
-        farm.log(draft)?;
-        Ok(())
-    }
-
-    /// What fills no carton is for the kitchen.
-    fn eat(&self, species: Species) -> Result<()> {
-        let farm = self.phone("Marit");
-        let left = self.here(farm, Station::Clean, species)?;
-        if left > 0 {
-            farm.log(
-                Draft::new(Kind::Out)
-                    .with("way", "eaten")
-                    .with("station", "clean")
-                    .with(
-                        "parts",
-                        json!(farm.oldest_first(Station::Clean, species, left)?),
-                    ),
-            )?;
-        }
-        Ok(())
-    }
-
-    fn sell(&self, day: u64) -> Result<()> {
-        let farm = self.phone("Marit");
-        self.set(day, "19:00")?;
-        let runs = farm.list(&Filter {
-            kind: Some(Kind::Carton),
-            ..Filter::default()
-        })?;
-        let outs = farm.list(&Filter {
-            kind: Some(Kind::Out),
-            ..Filter::default()
-        })?;
-        let gone = |run: &Row| {
-            outs.iter()
-                .any(|out| out.fields.get("carton") == Some(&json!(run.id.to_string())))
-        };
-        for run in runs.iter().rev().filter(|run| !gone(run)).take(6) {
-            let cartons = run.fields["cartons"].as_u64().unwrap_or(0);
-            farm.log(
-                Draft::new(Kind::Out)
-                    .with("way", "sold")
-                    .with("carton", run.id.to_string())
-                    .with("cartons", cartons)
-                    .with("parts", run.fields["parts"].clone())
-                    .with("outlet", "Saturday stall")
-                    .with("price", format!("{}.50", cartons * 4)),
-            )?;
         }
         Ok(())
     }

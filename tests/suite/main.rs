@@ -39,6 +39,7 @@ mod stocktake;
 mod store;
 mod takings;
 mod tamper;
+mod token;
 mod trace;
 mod trade_boundaries;
 mod trade_checks;

@@ -298,3 +298,90 @@ fn even_cartons_follow_the_farms_rules_and_log_nothing() {
     );
     assert_eq!(before, phone.view());
 }
+
+/// Many lots are due by one rule: it is told once, and each line still names all of its own.
+#[test]
+fn every_reason_is_told_once() {
+    let phone = farm("2026-05-01T08:00:00Z", "Etc/UTC");
+    for day in 1..=5 {
+        phone.env.set(at(&format!("2026-05-0{day}T08:00:00Z")));
+        phone.gather("Orchard", "hen", 10);
+        phone.gather("Pond", "duck", 4);
+    }
+    let now = phone.farm.now().unwrap();
+    assert!(now.due.len() > 20, "{}", now.due.len());
+    let reasons = now.reasons();
+    for (line, of) in now.due.iter().zip(&reasons.of) {
+        let told: Vec<_> = of.iter().map(|n| reasons.all[n - 1]).collect();
+        assert_eq!(told, line.why.iter().collect::<Vec<_>>());
+        let day = line.why.iter().find(|why| why.rule.contains("2026-"));
+        assert_eq!(day, None, "the line says the day");
+    }
+    // Chill with its scope for ducks and the two ways to know the laying, wash, pack.
+    assert_eq!(reasons.all.len(), 6, "{:?}", reasons.all);
+    let cautions = now.cautions();
+    let mut once = cautions.clone();
+    once.sort_unstable();
+    once.dedup();
+    assert_eq!(once.len(), cautions.len());
+}
+
+/// Whoever says that cartons leave is told which eggs of the run those are.
+#[test]
+fn cartons_of_a_run_are_its_eggs_oldest_first() {
+    let phone = farm("2026-05-01T08:00:00Z", "Etc/UTC");
+    phone.gather("Orchard", "hen", 7);
+    phone.env.set(at("2026-05-02T08:00:00Z"));
+    phone.gather("Orchard", "hen", 20);
+    let run = phone.log(
+        Draft::new(Kind::Carton)
+            .with("parts", "2026-05-01/hen=7,2026-05-02/hen=5")
+            .with("from", "basket")
+            .with("species", "hen")
+            .with("eggs_per_carton", 6)
+            .with("cartons", 2)
+            .with("packed", "2026-05-02"),
+    );
+    let of = |cartons| {
+        let parts = phone.farm.of_run(run, cartons)?;
+        let parts = parts.0.into_iter().map(|(lot, n)| (lot.to_string(), n));
+        Ok::<_, pointdown_core::farm::FarmError>(parts.collect::<Vec<_>>())
+    };
+    let (first, second) = ("2026-05-01/hen".to_string(), "2026-05-02/hen".to_string());
+    assert_eq!(of(1).unwrap(), [(first.clone(), 6)]);
+    assert_eq!(of(2).unwrap(), [(first.clone(), 7), (second.clone(), 5)]);
+    phone.log(
+        Draft::new(Kind::Out)
+            .with("way", "sold")
+            .with("carton", run.to_string())
+            .with("cartons", 1)
+            .with("parts", format!("{first}=6")),
+    );
+    assert_eq!(of(1).unwrap(), [(first, 1), (second, 5)]);
+    assert!(of(2).unwrap_err().message.contains("at most the 1"));
+}
+
+/// Of eggs whose days are known, a carton holds none further apart than the house wants them.
+#[test]
+fn even_cartons_of_lots_keep_ages_together() {
+    let phone = farm("2026-05-20T08:00:00Z", "Etc/UTC");
+    let mut set = Fields::new();
+    set.insert(
+        "house".into(),
+        serde_json::json!({"ages_apart_max_days": 3}),
+    );
+    phone.farm.amend(phone.farm.id(), set, None).unwrap();
+    let lot = |day: &str| format!("{day}/hen").parse().unwrap();
+    let eggs = |old: usize, new: usize| {
+        let old = std::iter::repeat_n((lot("2026-05-10"), 60.0), old);
+        old.chain(std::iter::repeat_n((lot("2026-05-19"), 60.0), new))
+            .collect::<Vec<_>>()
+    };
+    let made = |eggs: &[_]| {
+        let found = phone.farm.even_cartons_of(eggs, &[6], false).unwrap();
+        let groups = found.value.groups.iter();
+        groups.map(|group| group.cartons.len()).sum::<usize>()
+    };
+    assert_eq!(made(&eggs(6, 6)), 2);
+    assert_eq!(made(&eggs(3, 3)), 0);
+}

@@ -56,11 +56,13 @@ pub(crate) fn call_back(name: &str) -> CallBack {
                     got("2 cartons", "2026-326-hen", false),
                     got("4 cartons", "2026-325-hen", true),
                 ],
+                came_back: Some(format!("6 eggs of {name} came back.")),
             },
             ToCall {
                 who: None,
                 contact: None,
                 got: vec![got("1 carton", "2026-326-hen", false)],
+                came_back: None,
             },
         ],
         pulled: vec!["2 eggs fed to the birds".into()],

@@ -25,12 +25,13 @@ and prints which.
 
 Exit codes:
   0  done
-  1  not allowed: a field, a value, a file of another farm; nothing was changed
+  1  not allowed: a field, a value, a file of another farm, or the server refused,
+     such as an invite that was used already; nothing was changed
   2  the command line was not understood
   3  not found, more than one thing is meant, or no server joined
   4  storage: the database or file is in use, full, damaged, not writable, or of
      a newer version
-  5  the server cannot be reached, or refused
+  5  the server cannot be reached; try again later
 
 With --json, results go to standard output as one JSON object or array, and an
 error to standard error as {\"error\", \"message\"}, with \"field\", \"value\" and

@@ -46,9 +46,9 @@ impl Failure {
     pub(crate) fn code(&self) -> u8 {
         let Failure::Farm(e) = self else { return 4 };
         match e.kind {
-            ErrorKind::Invalid | ErrorKind::OtherFarm => 1,
+            ErrorKind::Invalid | ErrorKind::OtherFarm | ErrorKind::Refused => 1,
             ErrorKind::NotFound | ErrorKind::Ambiguous | ErrorKind::NotJoined => 3,
-            ErrorKind::Network | ErrorKind::Refused => 5,
+            ErrorKind::Network => 5,
             _ => 4,
         }
     }

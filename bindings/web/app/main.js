@@ -6,26 +6,31 @@ import { offline } from './offline.js';
 import { icon } from './pictures.js';
 import { num, t, useUnits } from './words.js';
 import { syncLine } from './parts.js';
+import { secureHelp } from './views/secure.js';
 import * as basket from './views/basket.js';
 import * as bench from './views/bench.js';
 import * as candle from './views/candle.js';
 import * as family from './views/family.js';
 import * as gather from './views/gather.js';
+import * as more from './views/more.js';
 import * as pack from './views/pack.js';
+import * as record from './views/record.js';
 import * as review from './views/review.js';
 import * as settings from './views/settings.js';
 import * as shelf from './views/shelf.js';
 import * as sink from './views/sink.js';
 import * as start from './views/start.js';
+import * as stock from './views/stock.js';
 import * as today from './views/today.js';
+import * as trends from './views/trends.js';
 
-const VIEWS = { gather, bench, basket, sink, candle, pack, shelf, today, review, family, settings };
+const VIEWS = { gather, bench, basket, sink, candle, pack, more, shelf, stock, today, trends, record, review, family, settings };
 // Where each view stands in the bar below.
 const BAR = [
   ['gather', ['gather']],
-  ['bench', ['bench', 'basket', 'sink', 'candle', 'pack']],
+  ['bench', ['bench', 'basket', 'sink', 'candle', 'pack', 'more', 'stock']],
   ['shelf', ['shelf']],
-  ['today', ['today', 'review']],
+  ['today', ['today', 'trends', 'review', 'record']],
   ['family', ['family', 'settings']],
 ];
 
@@ -70,6 +75,7 @@ function frame() {
   if (app.stuck) {
     return html`<main class="stuck" tabindex="-1"><h1>Pointdown</h1>
       <p>${explain(app.stuck)}</p>
+      ${app.stuck.kind === 'insecure' ? secureHelp() : nothing}
       <button class="main" @click=${() => location.reload()}>${t('again')}</button></main>`;
   }
   if (!app.opened) return html`<p class="opening">Pointdown</p>`;

@@ -1,9 +1,9 @@
 // Pieces that several screens are made of.
 
 import { html, nothing } from './vendor/lit-html.js';
-import { app, draw } from './app.js';
+import { app, call, draw } from './app.js';
 import { egg, icon } from './pictures.js';
-import { dayAndTime, num, readNumber, t } from './words.js';
+import { dayAndTime, num, readNumber, reason, t } from './words.js';
 
 export const heading = (text, about = nothing) => html`<h1 tabindex="-1">${text}</h1>${about === nothing ? nothing : html`<p class="about">${about}</p>`}`;
 
@@ -53,10 +53,34 @@ export const tick = (label, on, set, about = null) => html`
   <label class="tick"><input type="checkbox" .checked=${on} @change=${(event) => { set(event.target.checked); draw(); }}>
     <span>${label}${about ? html`<small>${about}</small>` : nothing}</span></label>`;
 
-// Why, with the source, for those who want to know. The rules are written in English.
+// A text of the core, in the reader's language where that is known.
+export const told = (text) => {
+  const said = reason(text);
+  return html`<span lang=${said.lang}>${said.text}</span>`;
+};
+
+// Why, with the source, for those who want to know.
 export const reasons = (why, caution) => html`<details class="why"><summary>${t('why')}</summary>
-  <ul lang="en">${why.map((one) => html`<li>${one.rule}<small>${one.source}</small></li>`)}</ul>
-  ${caution ? html`<p class="caution" lang="en">${caution}</p>` : nothing}</details>`;
+  <ul>${why.map((one) => html`<li>${told(one.rule)}<small>${told(one.source)}</small></li>`)}</ul>
+  ${caution ? html`<p class="caution">${told(caution)}</p>` : nothing}</details>`;
+
+// The oldest eggs of a station as the core suggests them; held ones only where somebody says that
+// they were taken.
+export async function oldest(station, species, eggs, held = false) {
+  const found = await call('suggest', { station, species, eggs, held });
+  if (found.short > 0 || !found.eggs) throw { kind: 'few', message: '' };
+  return found.parts;
+}
+
+// Held eggs are left alone, unless somebody says what was really done.
+export const heldTick = (n, on, set) => (n ? html`<div class="card notice held">
+  ${tick(t('held.too', { n }), on, set, t('held.too.about'))}
+  <p class="caution">${t('caution.held')}</p></div>` : nothing);
+
+export const heldWord = (held) => (held ? html` <em class="held-word">${t(held === 'all' ? 'held.all' : 'held.may')}</em>` : nothing);
+
+// How old, from the earliest moment of laying.
+export const age = (minutes) => (minutes < 48 * 60 ? t('age.hours', { n: Math.floor(minutes / 60) }) : t('age.days', { n: Math.floor(minutes / 1440) }));
 
 // One quiet line: what waits and since when. Having no signal is nothing to worry about.
 export function syncLine(status) {

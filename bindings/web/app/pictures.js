@@ -15,6 +15,8 @@ const ICONS = {
   today: svg`<path d="M6 5v14M10 5v14M14 5v14M18 5v14M3 17 21 7"/>`,
   // A house.
   family: svg`<path d="M3 11 12 4l9 7M5 10v10h14V10"/><ellipse cx="12" cy="15" rx="2.2" ry="3"/>`,
+  stock: svg`<path d="M5 4h14v16H5z"/><path d="M8 9h5M8 13h5M8 17h5M16 9h.1M16 13h.1M16 17h.1"/>`,
+  more: svg`<path d="M4 12h16M12 4v16"/>`,
   basket: svg`<path d="M4 11h16l-2 9H6z"/><path d="M7 11a5 6 0 0 1 10 0"/>`,
   sink: svg`<path d="M3 13h18v2a5 5 0 0 1-5 5H8a5 5 0 0 1-5-5z"/><path d="M12 13V6a2 2 0 0 1 4 0M7 8v2M7 4v1"/>`,
   candle: svg`<circle cx="12" cy="12" r="4"/><path d="M12 3v2M12 19v2M3 12h2M19 12h2M5.6 5.6 7 7M17 17l1.4 1.400M18.4 5.6 17 7M7 17l-1.4 1.4"/>`,

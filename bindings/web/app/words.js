@@ -2,6 +2,7 @@
 
 import en from './words/en.js';
 import es from './words/es.js';
+import whyEs, { BLANKS } from './words/why-es.js';
 
 const ALL = { en, es };
 export const LANGUAGES = { en: 'English', es: 'Español' };
@@ -20,6 +21,7 @@ export function speak(chosen) {
   locale = chosen;
   words = ALL[language()] ?? en;
   plural = new Intl.PluralRules(locale);
+  patterns = null;
   document.documentElement.lang = language();
 }
 document.documentElement.lang = language();
@@ -46,6 +48,33 @@ export function t(key, values = {}) {
   });
 }
 
+// The trade's reasons come in English from the core; those that are known are told in the reader's
+// language, with their figures. `lang` says which language it came to be.
+const WHY = { es: whyEs };
+const kindOf = (name) => BLANKS[name.replace(/\d+$/, '')];
+const plain = (text) => text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&');
+const pattern = (english) => new RegExp(english.split(/\{(\w+)\}/).map((part, i) => {
+  if (i % 2 === 0) return plain(part);
+  const kind = kindOf(part);
+  return `(?<${part}>${kind instanceof RegExp ? kind.source : Object.keys(kind).map(plain).join('|')})`;
+}).join(''), 'g');
+let patterns = null;
+export function reason(text) {
+  if (!WHY[language()]) return { text, lang: 'en' };
+  patterns ??= WHY[language()].map(([english, own]) => [pattern(english), own]);
+  let told = text;
+  for (const [found, own] of patterns) {
+    told = told.replace(found, (...all) => {
+      const values = all.at(-1);
+      return own.replace(/\{(\w+)\}/g, (_, name) => {
+        const kind = kindOf(name);
+        return kind instanceof RegExp ? values[name] : kind[values[name]];
+      });
+    });
+  }
+  return { text: told, lang: told === text ? 'en' : language() };
+}
+
 export const has = (key) => key in words || key in en;
 export const num = (n, digits = 0) => new Intl.NumberFormat(locale, { maximumFractionDigits: digits }).format(n);
 export const percent = (n) => new Intl.NumberFormat(locale, { style: 'percent', maximumFractionDigits: 1 }).format(n);
@@ -58,6 +87,11 @@ export const time = (at) => (
   new Intl.DateTimeFormat(locale, { hour: 'numeric', minute: '2-digit', timeZone: units.zone }).format(new Date(at)));
 export const dayAndTime = (at) => (
   new Intl.DateTimeFormat(locale, { weekday: 'short', hour: 'numeric', minute: '2-digit', timeZone: units.zone }).format(new Date(at)));
+// A moment of some other week says its day of the month too.
+export const moment = (at) => (Math.abs(at - Date.now()) < 6 * 86_400_000 ? dayAndTime(at)
+  : new Intl.DateTimeFormat(locale, { day: 'numeric', month: 'short', hour: 'numeric', minute: '2-digit', timeZone: units.zone }).format(new Date(at)));
+// The farm day of a moment.
+export const dayOf = (at) => new Intl.DateTimeFormat('en-CA', { timeZone: units.zone, dateStyle: 'short' }).format(new Date(at));
 
 export const daysBetween = (from, to) => Math.round((utc(to) - utc(from)) / 86_400_000);
 export const addDays = (iso, n) => new Date(utc(iso).getTime() + n * 86_400_000).toISOString().slice(0, 10);

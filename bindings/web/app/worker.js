@@ -11,8 +11,8 @@ const LOCK = 'pointdown-farm';
 const PATIENCE_MS = 8000;
 // What may be asked again without harm when the owner went away before it answered.
 const SAFE = new Set([
-  'hello', 'home', 'sheet', 'days', 'list', 'oldest_first', 'review', 'sink', 'defects', 'weights',
-  'fill', 'label', 'shelf', 'qr', 'status', 'devices', 'sheet_hash', 'record_count', 'check', 'to_file',
+  'hello', 'home', 'sheet', 'days', 'list', 'record', 'now', 'trends', 'suggest', 'of_run', 'review', 'sink', 'defects',
+  'weights', 'fill', 'label', 'qr', 'status', 'devices', 'sheet_hash', 'record_count', 'check', 'to_file',
 ]);
 
 const channel = new BroadcastChannel(LOCK);
@@ -70,7 +70,7 @@ async function answer(name, words, bytes) {
   }
 }
 
-const CHANGES = new Set(['begin', 'join', 'log', 'amend', 'void', 'decide', 'person', 'device', 'from_file']);
+const CHANGES = new Set(['begin', 'join', 'log', 'stocktake', 'amend', 'void', 'decide', 'person', 'device', 'from_file']);
 
 async function serve(name, words, bytes) {
   const result = await answer(name, words, bytes);

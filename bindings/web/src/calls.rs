@@ -2,9 +2,9 @@
 
 use chrono::NaiveDate;
 use pointdown_core::book::review::Choice;
+use pointdown_core::book::trends::Step;
 use pointdown_core::farm::{ErrorKind, Farm, FarmError, Filter, Logged};
-use pointdown_core::record::{Draft, Fields, Id, Kind, Station};
-use pointdown_core::trade::Species;
+use pointdown_core::record::{Draft, Fields, Id, Kind};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
@@ -66,10 +66,20 @@ struct Decide {
 }
 
 #[derive(Deserialize)]
-struct Take {
-    station: Station,
-    species: Species,
-    eggs: u32,
+struct OfTime {
+    from: NaiveDate,
+    to: NaiveDate,
+    step: Step,
+}
+
+#[derive(Deserialize)]
+struct Target {
+    id: Id,
+}
+
+#[derive(Deserialize)]
+struct Fresh {
+    token: String,
 }
 
 #[derive(Deserialize)]
@@ -142,10 +152,6 @@ fn answer(farm: &Farm, name: &str, words: &str) -> Result<Value, String> {
                 most: list.most,
             }))
         }
-        "oldest_first" => {
-            let take: Take = read(words)?;
-            json_of(farm.oldest_first(take.station, take.species, take.eggs))
-        }
         "review" => json_of(farm.review()),
         "decide" => {
             let answer: Decide = read(words)?;
@@ -165,7 +171,25 @@ fn answer(farm: &Farm, name: &str, words: &str) -> Result<Value, String> {
         "weights" => packing::weights(farm, &read(words)?).map_err(said),
         "fill" => packing::fill(farm, &read(words)?).map_err(said),
         "label" => packing::label(farm, &read(words)?).map_err(said),
-        "shelf" => shelf::shelf(farm).map_err(said),
+        "now" => shelf::now(farm).map_err(said),
+        "trends" => {
+            let asked: OfTime = read(words)?;
+            let trends = farm.trends(asked.from, asked.to, asked.step, None);
+            let trends = trends.map_err(said)?;
+            Ok(json!({ "trends": trends.shown(), "caution": trends.caution }))
+        }
+        "suggest" => shelf::suggest(farm, &read(words)?).map_err(said),
+        "of_run" => shelf::of_run(farm, &read(words)?).map_err(said),
+        "stocktake" => shelf::stocktake(farm, &read(words)?).map_err(said),
+        "record" => {
+            let Target { id } = read(words)?;
+            json_of(farm.record(id))
+        }
+        "fresh_token" => {
+            let Fresh { token } = read(words)?;
+            farm.keep_token(&token).map_err(said)?;
+            Ok(Value::Null)
+        }
         "qr" => {
             let Text { text } = read(words)?;
             qr::modules(&text).map_err(said)

@@ -75,6 +75,7 @@ pub(crate) fn home(farm: &Farm) -> Result<Value, FarmError> {
         "coops": in_use(Kind::Coop)?,
         "people": in_use(Kind::Person)?,
         "outlets": in_use(Kind::Outlet)?,
+        "coolers": in_use(Kind::Cooler)?,
         "on_hand": farm.on_hand()?,
         "gathers": farm.list(&Filter {
             kind: Some(Kind::Gather),

@@ -4,9 +4,8 @@ use chrono::NaiveDate;
 use pointdown_core::farm::{Farm, FarmError};
 use pointdown_core::record::Lot;
 use pointdown_core::trade::Species;
-use pointdown_core::trade::cartons::{Capacities, Egg, plan_by_pack, plan_count};
+use pointdown_core::trade::cartons::{Capacities, plan_count};
 use pointdown_core::trade::dates::{LastDay, last_day};
-use pointdown_core::trade::rules::RulePack;
 use pointdown_core::trade::units::Grams;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -53,25 +52,11 @@ struct Weighed {
     grams: f64,
 }
 
-/// The most even full cartons of one species each, with what is left over and why.
+/// The most even full cartons of one species each, with what is left over and why. Tags are places,
+/// from 1.
 pub(crate) fn fill(farm: &Farm, asked: &Fill) -> Result<Value, FarmError> {
-    let setting = setting(farm)?;
-    let pack = setting.pack.unwrap_or_else(RulePack::us_federal);
-    let eggs: Vec<Egg> = asked
-        .eggs
-        .iter()
-        .zip(0u64..)
-        .map(|(egg, tag)| Egg {
-            tag,
-            species: egg.lot.species,
-            weight: Grams(egg.grams),
-            lay_day: Some(egg.lot.day),
-        })
-        .collect();
-    let sizes = Capacities::new(&asked.sizes).map_err(|e| said(e.into()))?;
-    let plan =
-        plan_by_pack(&eggs, &sizes, farm.today()?, true, &pack, &setting.house).map_err(said)?;
-    Ok(json!(plan))
+    let eggs: Vec<(Lot, f64)> = asked.eggs.iter().map(|egg| (egg.lot, egg.grams)).collect();
+    Ok(json!(farm.even_cartons_of(&eggs, &asked.sizes, true)?))
 }
 
 /// A run about to be packed.

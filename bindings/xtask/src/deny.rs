@@ -3,11 +3,15 @@
 
 use std::time::Duration;
 
-use crate::process::{cargo, run, run_within, succeeds};
+use crate::process::{cargo, root, run, run_within, succeeds};
 use crate::report::{Done, Report};
 
 const INSTALL: &str =
     "cargo-deny is not installed; get it with `cargo install cargo-deny --locked`";
+
+/// The roots whose dependencies are judged: the workspace, and what makes the phone app's files, a
+/// workspace of its own. The fuzzer ships nowhere and is built by hand alone.
+const ROOTS: [&str; 2] = ["Cargo.toml", "bindings/web/pack/Cargo.toml"];
 
 /// Fetching the database is a download of a few megabytes.
 const FETCH_LIMIT: Duration = Duration::from_secs(120);
@@ -17,7 +21,9 @@ pub(crate) fn licences(_: &mut Report) -> Result<Done, String> {
     if !installed() {
         return Ok(Done::Skipped(INSTALL.to_owned()));
     }
-    run(&mut deny(&["check", "licenses", "bans", "sources"]))?;
+    for root in ROOTS {
+        run(&mut deny(root, &["check", "licenses", "bans", "sources"]))?;
+    }
     Ok(Done::Ran(None))
 }
 
@@ -38,12 +44,14 @@ pub(crate) fn advisories(_: &mut Report) -> Result<Done, String> {
             ));
         }
     }
-    if let Err(why) = run_within(&mut deny(&["fetch", "db"]), FETCH_LIMIT) {
+    if let Err(why) = run_within(&mut deny(ROOTS[0], &["fetch", "db"]), FETCH_LIMIT) {
         return Ok(Done::Skipped(format!(
             "the advisory database cannot be had: {why}"
         )));
     }
-    run(&mut deny(&["--offline", "check", "advisories"]))?;
+    for root in ROOTS {
+        run(&mut deny(root, &["--offline", "check", "advisories"]))?;
+    }
     Ok(Done::Ran(None))
 }
 
@@ -51,8 +59,33 @@ fn installed() -> bool {
     succeeds(&mut cargo(&["deny", "--version"]))
 }
 
-fn deny(words: &[&str]) -> std::process::Command {
-    let mut command = cargo(&["deny", "--workspace", "--all-features", "--locked"]);
-    command.args(words);
+/// One set of rules for all, the one at the top.
+fn deny(manifest: &str, words: &[&str]) -> std::process::Command {
+    let mut command = cargo(&["deny", "--manifest-path", manifest, "--workspace"]);
+    command.args(["--all-features", "--locked", "--config", ".deny.toml"]);
+    command.args(words).current_dir(root());
     command
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_package_outside_the_workspace_is_left_out() {
+        let top = std::fs::read_to_string(root().join("Cargo.toml")).unwrap();
+        let excluded = top
+            .lines()
+            .find(|line| line.starts_with("exclude"))
+            .unwrap();
+        let excluded: Vec<&str> = excluded.split('"').skip(1).step_by(2).collect();
+        assert!(excluded.len() > 1);
+        for folder in excluded.into_iter().filter(|f| *f != "tests/fuzz") {
+            let manifest = format!("{folder}/Cargo.toml");
+            assert!(ROOTS.contains(&manifest.as_str()), "{manifest}");
+        }
+        for manifest in ROOTS {
+            assert!(root().join(manifest).is_file(), "{manifest}");
+        }
+    }
 }

@@ -1,7 +1,7 @@
 use serde::Serialize;
 
 use super::exchange::Joined;
-use super::{Farm, FarmError};
+use super::{ErrorKind, Farm, FarmError};
 use crate::sync::JoinAsk;
 
 /// Where an app carries the messages of [`Farm::sync_ask`], and the secret that lets it in.
@@ -11,6 +11,9 @@ pub struct Carrier {
     pub url: String,
     /// The device's secret, for the header `Authorization: Bearer`.
     pub token: String,
+    /// Whether the secret is in use for so long that the app should ask for a fresh one, once it has
+    /// exchanged everything: `POST /v1/token`, and the answer to [`Farm::keep_token`].
+    pub renew: bool,
 }
 
 /// The secret stays out of logs.
@@ -25,11 +28,41 @@ impl std::fmt::Debug for Carrier {
 impl Farm {
     /// The server that was joined, for an app that brings the messages there itself.
     pub fn carrier(&self) -> Result<Option<Carrier>, FarmError> {
+        let now = self.env.now();
         self.lock().store.read(|tx| {
             Ok(tx.meta::<Joined>("server")?.map(|joined| Carrier {
+                renew: joined.is_old(now),
                 url: joined.url,
                 token: joined.token,
             }))
+        })
+    }
+
+    /// Keeps a fresh secret in the place of the one before. The server takes both until the fresh one
+    /// was used once: whoever stops before this has lost nothing and asks for another.
+    ///
+    /// # Errors
+    /// [`ErrorKind::NotJoined`] without a server, [`ErrorKind::Damaged`] for what is no secret.
+    pub fn keep_token(&self, token: &str) -> Result<(), FarmError> {
+        let secret = token.len() == 64 && token.bytes().all(|b| b.is_ascii_hexdigit());
+        if !secret {
+            let message = "the server's answer holds no fresh token; the one before stays in use";
+            return Err(FarmError::new(ErrorKind::Damaged, message));
+        }
+        let since = self.env.now().ms();
+        self.lock().write(|tx| {
+            let joined: Joined = tx.meta("server")?.ok_or_else(|| {
+                FarmError::new(
+                    ErrorKind::NotJoined,
+                    "no server was joined yet; join one first",
+                )
+            })?;
+            let fresh = Joined {
+                token: token.into(),
+                since,
+                ..joined
+            };
+            Ok(tx.set_meta("server", &fresh)?)
         })
     }
 

@@ -4,7 +4,7 @@ use super::facade::{Inner, actor};
 use super::take::Ready;
 use super::{ErrorKind, Farm, FarmError};
 use crate::mutants::mutant;
-use crate::record::{Actor, Change, DocName, Draft, Hash, Kind};
+use crate::record::{Actor, Change, DocName, Draft, Hash, Instant, Kind};
 use crate::store::Tx;
 use crate::sync::phone::{MOST_BYTES, MOST_CHANGES, State, Unsent};
 use crate::sync::{Digest, DocDigest};
@@ -20,6 +20,16 @@ pub(super) struct Joined {
     /// When this device got the token, milliseconds since 1970 UTC.
     #[serde(default)]
     pub(super) since: i64,
+}
+
+/// After how many days a device takes a fresh token.
+const TOKEN_DAYS: i64 = 30;
+
+impl Joined {
+    /// Whether the token should be renewed.
+    pub(super) fn is_old(&self, now: Instant) -> bool {
+        now.ms() - self.since > TOKEN_DAYS * 24 * 60 * 60 * 1000
+    }
 }
 
 /// A message on its way.

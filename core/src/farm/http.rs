@@ -16,9 +16,6 @@ use crate::sync::{InviteLink, JoinAnswer, JoinAsk, MAX_BODY, Refused, pin_text, 
 /// More round trips than any exchange needs; past that something goes in circles.
 const MOST_ROUNDS: u32 = 10_000;
 
-/// After how many days a device takes a fresh token.
-const TOKEN_DAYS: i64 = 30;
-
 /// What an exchange with the server did.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, serde::Serialize)]
 pub struct Exchange {
@@ -124,7 +121,7 @@ impl Farm {
         done.waiting = self.status()?.waiting;
         done.sent = before.saturating_sub(done.waiting);
         self.tidy()?;
-        if self.env.now().ms() - joined.since > TOKEN_DAYS * 24 * 60 * 60 * 1000 {
+        if joined.is_old(self.env.now()) {
             // Everything is exchanged; where this fails the next time will do.
             let _ = self.renew_token();
         }
@@ -166,14 +163,7 @@ impl Farm {
             .map_err(|e| unreachable_server(&joined.url, &e))?;
         let body = body(answer)?;
         let fresh: serde_json::Value = serde_json::from_slice(&body).unwrap_or_default();
-        let token = fresh["token"].as_str().ok_or_else(unreadable)?.to_string();
-        let mut inner = self.lock();
-        let fresh = Joined {
-            token,
-            since: self.env.now().ms(),
-            ..joined
-        };
-        inner.write(|tx| Ok(tx.set_meta("server", &fresh)?))
+        self.keep_token(fresh["token"].as_str().ok_or_else(unreadable)?)
     }
 
     /// Waits for the server's word that there is something newer, then calls `poke`; until the

@@ -1,13 +1,16 @@
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+
+use chrono::NaiveDate;
 
 use super::take::Chosen;
 use super::trace::facts;
 use super::{ErrorKind, Farm, FarmError};
 use crate::book::due::{Brushes, COOLER_DAYS, Desk, Now, Suggestion, now, suggest};
-use crate::record::{Body, Id, Instant, Kind, Station};
+use crate::record::{Body, Id, Instant, InvalidRecord, Kind, Lot, Parts, Station};
 use crate::store::Tx;
 use crate::trade::cartons::{Capacities, Egg, Plan, plan_by_pack};
 use crate::trade::rules::RulePack;
+use crate::trade::units::Grams;
 use crate::trade::{Finding, Means, Species};
 
 const DAY_MS: i64 = 86_400_000;
@@ -45,6 +48,34 @@ impl Farm {
         sizes: &[u16],
         step_down: bool,
     ) -> Result<Finding<Plan>, FarmError> {
+        // Weights say nothing of ages; which eggs may be packed is for the list of what is due.
+        let laid = self.today()?;
+        let eggs = grams.iter().map(|grams| (species, laid, *grams));
+        self.plan(eggs, sizes, step_down)
+    }
+
+    /// As [`Farm::even_cartons`], of eggs whose lots are known: those of a lot too old to be packed
+    /// stay out, and no carton holds eggs further apart than the house policy wants them.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Invalid`] for weights or carton sizes that cannot be.
+    pub fn even_cartons_of(
+        &self,
+        eggs: &[(Lot, f64)],
+        sizes: &[u16],
+        step_down: bool,
+    ) -> Result<Finding<Plan>, FarmError> {
+        let eggs = eggs.iter();
+        let eggs = eggs.map(|(lot, grams)| (lot.species, lot.day, *grams));
+        self.plan(eggs, sizes, step_down)
+    }
+
+    fn plan(
+        &self,
+        eggs: impl Iterator<Item = (Species, NaiveDate, f64)>,
+        sizes: &[u16],
+        step_down: bool,
+    ) -> Result<Finding<Plan>, FarmError> {
         let today = self.today()?;
         let setting = self.lock().store.read::<_, FarmError>(|tx| {
             let chosen: Chosen = tx.meta("setting")?.unwrap_or_default();
@@ -53,13 +84,12 @@ impl Farm {
         let wrong = |e: String| FarmError::new(ErrorKind::Invalid, e);
         let sizes = Capacities::new(sizes).map_err(|e| wrong(e.to_string()))?;
         let eggs: Vec<Egg> = (1u64..)
-            .zip(grams)
-            .map(|(tag, grams)| Egg {
+            .zip(eggs)
+            .map(|(tag, (species, laid, grams))| Egg {
                 tag,
                 species,
-                weight: crate::trade::units::Grams(*grams),
-                // Weights say nothing of ages; which eggs may be packed is for the list of what is due.
-                lay_day: Some(today),
+                weight: Grams(grams),
+                lay_day: Some(laid),
             })
             .collect();
         let pack = setting.pack.unwrap_or_else(|| RulePack {
@@ -68,6 +98,39 @@ impl Farm {
         });
         plan_by_pack(&eggs, &sizes, today, step_down, &pack, &setting.house)
             .map_err(|e| wrong(e.to_string()))
+    }
+
+    /// The eggs of so many cartons of a run, for logging that they leave: the oldest lots of it of
+    /// which any may be left first.
+    ///
+    /// # Errors
+    /// [`ErrorKind::NotFound`] where no such run stands, [`ErrorKind::Invalid`] where it has fewer.
+    pub fn of_run(&self, run: Id, cartons: u32) -> Result<Parts, FarmError> {
+        self.lock().store.read(|tx| {
+            let record = tx.live_by_id(&BTreeSet::from([run]))?.remove(&run);
+            let Some(Body::Carton(carton)) = record.map(|record| record.body) else {
+                let message = format!("no run of cartons {run} stands here");
+                return Err(FarmError::new(ErrorKind::NotFound, message));
+            };
+            let lots = carton.parts.0.keys().copied().collect();
+            let facts = facts(tx, &lots)?;
+            let mut wanted = cartons.saturating_mul(carton.eggs_per_carton);
+            let mut parts = Parts::default();
+            for (lot, paths) in &facts.lots {
+                let of_run = paths.left().iter().find(|(of, _, _)| *of == run);
+                let take = of_run.map_or(0, |(_, _, most)| *most).min(wanted);
+                if take > 0 {
+                    parts.0.insert(*lot, take);
+                    wanted -= take;
+                }
+            }
+            if wanted > 0 {
+                let left = parts.eggs() / carton.eggs_per_carton.max(1);
+                let allowed = format!("allowed are at most the {left} that are left");
+                return Err(InvalidRecord::new("cartons", cartons, allowed).into());
+            }
+            Ok(parts)
+        })
     }
 }
 

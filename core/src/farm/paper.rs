@@ -4,15 +4,16 @@ use chrono::NaiveDate;
 
 use super::read::flocks;
 use super::take::Chosen;
+use super::trace::printed;
 use super::{ErrorKind, Farm, FarmError};
 use crate::book::review::What;
 use crate::book::trace::Question;
 use crate::book::trends::Step;
 use crate::paper::{
     CallBack, CartonLabel, DaySheet, GatherSheet, LabelOrder, LabelPage, Page, Paper, Stock,
-    call_back_page, day_sheet_page, gather_sheet_page, label_page, run_code, trend_page,
+    call_back_page, day_sheet_page, gather_sheet_page, label_page, trend_page,
 };
-use crate::record::{Body, Carton, Id, InvalidRecord, Kind, Lot, Parts, Record};
+use crate::record::{Body, Carton, Id, InvalidRecord, Kind, Lot, Parts, Record, run_code};
 use crate::store::{Filter, Tx};
 use crate::trade::Species;
 use crate::trade::label::{LabelRequest, Producer, SizeWords, egg_name};
@@ -68,22 +69,8 @@ impl Farm {
     /// The carton run that bears this printed code, or has this id or an id that ends so.
     pub fn find_carton(&self, text: &str) -> Result<Id, FarmError> {
         let wanted = text.trim();
-        let coded = self.lock().store.read::<_, FarmError>(|tx| {
-            let rows = tx.records(&Filter {
-                kind: Some(Kind::Carton),
-                ..Filter::default()
-            })?;
-            let mut found = Vec::new();
-            for row in rows {
-                if let Ok(record) = Record::read(row.id, &row.fields)
-                    && let Body::Carton(carton) = record.body
-                    && printed_code(row.id, &carton).eq_ignore_ascii_case(wanted)
-                {
-                    found.push(row.id);
-                }
-            }
-            Ok(found)
-        })?;
+        let now = self.env.now();
+        let coded = self.lock().store.read(|tx| printed(tx, wanted, now))?;
         match coded.as_slice() {
             [id] => return Ok(*id),
             [] => {}

@@ -7,7 +7,7 @@ use super::{ErrorKind, Farm, FarmError};
 use crate::book::trace::{
     Behind, CallBack, Facts, Paths, Question, Reach, Trail, call_back, trail,
 };
-use crate::record::{Body, Hold, Id, Instant, InvalidRecord, Kind, Lot, Record};
+use crate::record::{Body, Hold, Id, Instant, InvalidRecord, Kind, Lot, Record, run_code};
 use crate::store::Tx;
 use crate::trade::Species;
 
@@ -27,12 +27,7 @@ impl Farm {
         let code = code.trim();
         let mut inner = self.lock();
         let mut runs = inner.store.read::<_, FarmError>(|tx| {
-            // A carton in someone's hand is of the last months as a rule; the years before are
-            // looked through only where none of these carries the code.
-            let mut printed = tx.runs_with_code(code, now.plus_ms(-LATELY_MS))?;
-            if printed.is_empty() {
-                printed = tx.runs_with_code(code, Instant::EARLIEST)?;
-            }
+            let printed = printed(tx, code, now)?;
             match lot_code(tx, code)? {
                 Some(lots) if printed.is_empty() => {
                     let mut all = Vec::new();
@@ -80,22 +75,56 @@ impl Farm {
     }
 }
 
+/// The carton runs whose cartons bear a code, in any of the forms of [`run_code`], the latest first.
+/// A carton in someone's hand is of the last months as a rule; the years before are looked through
+/// only where none of these bears it.
+pub(super) fn printed(tx: &Tx<'_>, code: &str, now: Instant) -> Result<Vec<Id>, FarmError> {
+    let lately = printed_since(tx, code, now.plus_ms(-LATELY_MS))?;
+    if lately.is_empty() {
+        return printed_since(tx, code, Instant::EARLIEST);
+    }
+    Ok(lately)
+}
+
+fn printed_since(tx: &Tx<'_>, code: &str, since: Instant) -> Result<Vec<Id>, FarmError> {
+    let mut likely: BTreeSet<Id> = tx.runs_with_code(code, since)?.into_iter().collect();
+    if let Some((day, _)) = day_and_species(code) {
+        // Where nobody wrote a code down, it is that of the lot, or of the day of packing.
+        likely.extend(tx.runs_packed(day, since)?);
+        for lot in tx.lots_of_day(day)? {
+            likely.extend(tx.runs_of_lot(lot)?);
+        }
+    }
+    let bears = |record: &&Record| match &record.body {
+        Body::Carton(carton) => {
+            let lots = carton.parts.0.keys().copied();
+            let borne = run_code(carton.code.as_deref(), lots, carton.packed, record.id);
+            record.at >= since && borne.eq_ignore_ascii_case(code)
+        }
+        _ => false,
+    };
+    let runs = tx.live_by_id(&likely)?;
+    let mut runs: Vec<&Record> = runs.values().filter(bears).collect();
+    runs.sort_by_key(|run| std::cmp::Reverse((run.at, run.id)));
+    Ok(runs.into_iter().map(|run| run.id).collect())
+}
+
 /// The lots that a lot code such as `2026-329-hen` names; nothing for other text.
 fn lot_code(tx: &Tx<'_>, code: &str) -> Result<Option<Vec<Lot>>, FarmError> {
-    let mut words = code.splitn(4, '-');
-    let (Some(year), Some(day), Some(species)) = (words.next(), words.next(), words.next()) else {
+    let Some((day, species)) = day_and_species(code) else {
         return Ok(None);
     };
-    let date = match (year.parse(), day.parse()) {
-        (Ok(year), Ok(day)) => NaiveDate::from_yo_opt(year, day),
-        _ => None,
-    };
-    let (Some(date), Some(species)) = (date, Species::from_code(species)) else {
-        return Ok(None);
-    };
-    let lots = tx.lots_of_day(date)?.into_iter();
+    let lots = tx.lots_of_day(day)?.into_iter();
     let named = |lot: &Lot| lot.species == species && lot.code().eq_ignore_ascii_case(code);
     Ok(Some(lots.filter(named).collect()))
+}
+
+/// What a code such as `2026-329-hen` begins with.
+fn day_and_species(code: &str) -> Option<(NaiveDate, Species)> {
+    let mut words = code.splitn(4, '-');
+    let (year, day) = (words.next()?.parse().ok()?, words.next()?.parse().ok()?);
+    let species = Species::from_code(&words.next()?.to_ascii_lowercase())?;
+    Some((NaiveDate::from_yo_opt(year, day)?, species))
 }
 
 fn live(tx: &Tx<'_>, id: Id) -> Result<Record, FarmError> {

@@ -50,6 +50,8 @@ pub struct ToCall {
     pub contact: Option<String>,
     /// What they got.
     pub got: Vec<Got>,
+    /// What of it came back, in words.
+    pub came_back: Option<String>,
 }
 
 /// Eggs that left, or came back.
@@ -57,7 +59,7 @@ pub struct ToCall {
 pub struct Got {
     /// The farm day.
     pub day: NaiveDate,
-    /// How they left: sold, given, eaten, returned.
+    /// How they left: sold, given, eaten; or that they came back.
     pub way: String,
     /// How many, for example `2 cartons`.
     pub what: String,
@@ -171,6 +173,7 @@ fn to_call(person: &ToCall) -> Markup {
                     }
                 }
             }
+            @if let Some(back) = &person.came_back { p { b { (back) } } }
             p.ticks {
                 span.tick {} "called" span.tick {} "reached" span.tick {} "eggs back or thrown away"
                 span.when { "when, who" }

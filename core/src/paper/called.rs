@@ -1,10 +1,7 @@
-use std::collections::BTreeMap;
-
-use super::label::run_code;
 use super::words::{counted, plain};
 use super::{CallBack, Got, StillHere, ToCall};
-use crate::book::trace::{self, OutReached, RunReached, Share};
-use crate::record::{Id, Zone};
+use crate::book::trace::{self, OutReached, Share};
+use crate::record::Zone;
 
 impl CallBack {
     /// A call-back list as it stands on paper. `asked` says in words what it goes out from, and
@@ -16,8 +13,6 @@ impl CallBack {
         asked: String,
         printed: String,
     ) -> CallBack {
-        let codes: BTreeMap<Id, String> =
-            list.runs.iter().map(|r| (r.run.record, code(r))).collect();
         let pulled = list.pulled.iter().map(|pulled| {
             let became = match &pulled.used_for {
                 Some(used_for) => format!("pulled, use: {}", plain(used_for)),
@@ -46,11 +41,8 @@ impl CallBack {
                 .map(|person| ToCall {
                     who: person.who.clone(),
                     contact: person.contact.clone(),
-                    got: person
-                        .outs
-                        .iter()
-                        .map(|out| got(out, zone, &codes))
-                        .collect(),
+                    got: person.outs.iter().map(|out| got(out, zone)).collect(),
+                    came_back: came_back(person),
                 })
                 .collect(),
             pulled: pulled.collect(),
@@ -59,21 +51,11 @@ impl CallBack {
     }
 }
 
-fn code(reached: &RunReached) -> String {
-    let run = &reached.run;
-    run_code(
-        run.code.as_deref(),
-        run.lots.keys().copied(),
-        run.packed,
-        run.record,
-    )
-}
-
 /// Cartons first, then what is not packed.
 fn here(list: &trace::CallBack) -> Vec<StillHere> {
     let runs = list.runs.iter().filter(|reached| reached.cartons_left > 0);
     let cartons = runs.map(|reached| StillHere {
-        code: code(reached),
+        code: reached.run.printed.clone(),
         place: format!("in cartons, packed {}", reached.run.packed),
         left: match reached.left {
             (least, most) if least < most => format!(
@@ -96,16 +78,31 @@ fn here(list: &trace::CallBack) -> Vec<StillHere> {
     cartons.chain(loose).collect()
 }
 
-fn got(out: &OutReached, zone: Zone, codes: &BTreeMap<Id, String>) -> Got {
+fn came_back(person: &trace::Person) -> Option<String> {
+    let out = counted(i64::from(person.still_out), "egg");
+    match (person.returned, person.still_out) {
+        (0, _) => None,
+        (_, 0) => Some("All of it came back by the records; ask all the same.".into()),
+        (back, _) => Some(format!(
+            "{} came back; up to {out} still out.",
+            counted(i64::from(back), "egg")
+        )),
+    }
+}
+
+fn got(out: &OutReached, zone: Zone) -> Got {
     let eggs = counted(i64::from(out.eggs), "egg");
     Got {
         day: zone.day(out.at),
-        way: out.way.clone(),
+        way: match out.way.as_str() {
+            "returned" => "came back".into(),
+            way => way.into(),
+        },
         what: match out.cartons {
             Some(n) => format!("{} ({eggs})", counted(i64::from(n), "carton")),
             None => eggs,
         },
-        code: out.code.clone().or_else(|| codes.get(&out.run?).cloned()),
+        code: out.code.clone(),
         all: out.share == Share::All,
     }
 }

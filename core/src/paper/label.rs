@@ -1,9 +1,7 @@
-use chrono::NaiveDate;
-
 use super::fit::{LEADING, MM_PER_PT, O_HEIGHT, height, lines};
 use super::page::number;
 use super::{QrCode, Stock};
-use crate::record::{Id, InvalidRecord, Lot};
+use crate::record::InvalidRecord;
 use crate::trade::label::{LabelLine, LabelRequest, Part, label, type_height};
 use crate::trade::rules::{HousePolicy, RulePack};
 use crate::trade::{Finding, TradeError};
@@ -76,32 +74,6 @@ impl CartonLabel {
     pub fn text(&self, part: Part) -> Option<&str> {
         let line = self.lines.iter().find(|line| line.part == part)?;
         Some(&line.text)
-    }
-}
-
-/// The code on the cartons of a run: the one that was written down, else that of its lot; where lots
-/// were mixed, that of the day of packing with the end of the run's id.
-pub fn run_code(
-    written: Option<&str>,
-    lots: impl IntoIterator<Item = Lot>,
-    packed: NaiveDate,
-    run: Id,
-) -> String {
-    if let Some(code) = written {
-        return code.into();
-    }
-    let lots: Vec<Lot> = lots.into_iter().collect();
-    match lots.as_slice() {
-        [lot] => lot.code(),
-        [lot, ..] => {
-            let day = Lot {
-                day: packed,
-                coop: None,
-                ..*lot
-            };
-            format!("{}-{}", day.code(), run.short())
-        }
-        [] => run.short(),
     }
 }
 

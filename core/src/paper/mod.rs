@@ -24,7 +24,7 @@ pub use call_back::{CallBack, Got, StillHere, ToCall, call_back_page};
 pub use chart::{MOST_SPANS, trend_chart};
 pub use day_sheet::{DaySheet, day_sheet_page};
 pub use gather_sheet::{GatherSheet, gather_sheet_page};
-pub use label::{CartonLabel, LabelOrder, run_code};
+pub use label::{CartonLabel, LabelOrder};
 pub use label_page::{LabelPage, label_page};
 pub use page::{Page, Paper};
 pub use qr::QrCode;

@@ -103,6 +103,32 @@ impl Parts {
     }
 }
 
+/// The code on the cartons of a run, in one of three forms: the one that was written down, else that
+/// of its only lot; where lots were mixed, that of the day of packing with the end of the run's id.
+pub fn run_code(
+    written: Option<&str>,
+    lots: impl IntoIterator<Item = Lot>,
+    packed: NaiveDate,
+    run: Id,
+) -> String {
+    if let Some(code) = written {
+        return code.into();
+    }
+    let lots: Vec<Lot> = lots.into_iter().collect();
+    match lots.as_slice() {
+        [lot] => lot.code(),
+        [lot, ..] => {
+            let day = Lot {
+                day: packed,
+                coop: None,
+                ..*lot
+            };
+            format!("{}-{}", day.code(), run.short())
+        }
+        [] => run.short(),
+    }
+}
+
 /// Where eggs can be on the farm.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

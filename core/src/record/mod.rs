@@ -29,7 +29,7 @@ pub use error::InvalidRecord;
 pub use field::{FieldSpec, FieldType};
 pub use id::{Id, IdError};
 pub use kind::Kind;
-pub use lot::{Lot, Parts, Station};
+pub use lot::{Lot, Parts, Station, run_code};
 pub use schema::{COMMON, spec};
 pub use time::{Instant, Zone, ZoneError};
 

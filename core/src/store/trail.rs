@@ -129,6 +129,17 @@ impl Tx<'_> {
         rows.map(|run| id(&run?)).collect()
     }
 
+    /// Live carton runs of a moment or later that were packed on a day, the latest first.
+    pub fn runs_packed(&self, day: NaiveDate, since: Instant) -> Result<Vec<Id>, StoreError> {
+        let mut statement = self.sql.prepare_cached(
+            "SELECT id FROM record WHERE kind = 'carton' AND at >= ?2 AND standing = 0
+             AND json_extract(fields, '$.packed') = ?1 ORDER BY at DESC, id DESC",
+        )?;
+        let which = params![day.to_string(), since.ms()];
+        let rows = statement.query_map(which, |row| row.get::<_, String>(0))?;
+        rows.map(|run| id(&run?)).collect()
+    }
+
     /// Live carton runs that hold eggs of a lot, the latest first.
     pub fn runs_of_lot(&self, lot: Lot) -> Result<Vec<Id>, StoreError> {
         let mut statement = self.sql.prepare_cached(

@@ -2,4 +2,6 @@
 
 mod farm;
 mod minimal;
+mod printed;
+mod returned;
 mod stories;

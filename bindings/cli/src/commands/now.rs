@@ -1,7 +1,6 @@
 use pointdown_core::book::due::{Due, Here, Now, What};
 use pointdown_core::book::trace::Share;
 use pointdown_core::record::{Id, Lot};
-use pointdown_core::trade::Reason;
 
 use super::Base;
 use crate::fail::Failure;
@@ -49,23 +48,19 @@ fn print(screen: &mut Screen<'_>, words: &Words, now: &Now) -> Result<(), Failur
     if now.due.is_empty() {
         screen.line("  nothing")?;
     }
-    let mut said: Vec<&str> = Vec::new();
-    let mut reasons: Vec<&Reason> = Vec::new();
-    for due in &now.due {
-        screen.words("  ", &line(words, due))?;
-        for reason in &due.why {
-            // Once is enough for what holds for several lines.
-            if !reasons.contains(&reason) {
-                reasons.push(reason);
-                screen.words("      ", &format!("{} ({})", reason.rule, reason.source))?;
-            }
-        }
-        if !said.contains(&due.caution.as_str()) {
-            said.push(&due.caution);
-        }
+    let reasons = now.reasons();
+    for (due, of) in now.due.iter().zip(&reasons.of) {
+        let of: Vec<String> = of.iter().map(usize::to_string).collect();
+        screen.words("  ", &format!("{} [{}]", line(words, due), of.join(", ")))?;
+    }
+    if !reasons.all.is_empty() {
+        screen.title("Why")?;
+    }
+    for (n, reason) in (1..).zip(&reasons.all) {
+        screen.words("  ", &format!("[{n}] {} ({})", reason.rule, reason.source))?;
     }
     screen.title("Cautions")?;
-    for caution in said.iter().copied().chain([now.caution.as_str()]) {
+    for caution in now.cautions() {
         screen.words("  ", caution)?;
     }
     if now.here.iter().any(|here: &Here| !here.known_round) {

@@ -185,10 +185,7 @@ fn water(words: &Words, wash: &pointdown_core::record::Wash) -> String {
 }
 
 fn name(run: &Run) -> String {
-    match &run.code {
-        Some(code) => format!("Cartons {code} (#{})", run.record.short()),
-        None => format!("Cartons #{}", run.record.short()),
-    }
+    format!("Cartons {} (#{})", run.printed, run.record.short())
 }
 
 fn cartons(n: u32) -> String {
@@ -212,13 +209,13 @@ fn went(words: &Words, out: &pointdown_core::book::trace::OutReached) -> String 
         _ => String::new(),
     };
     format!(
-        "{} {} {}: {boxes}{} eggs, {}",
+        "{} {}: {boxes}{} eggs, {}",
         words.calendar.shown(out.at),
-        out.way,
         match (&out.who, out.way.as_str()) {
-            (Some(who), "returned") => format!("by {who}"),
-            (Some(who), _) => format!("to {who}"),
-            (None, _) => "(nobody named)".into(),
+            (Some(who), "returned") => format!("came back from {who}"),
+            (None, "returned") => "came back (nobody named)".into(),
+            (Some(who), way) => format!("{way} to {who}"),
+            (None, way) => format!("{way} (nobody named)"),
         },
         out.eggs,
         share(out.share)
@@ -268,7 +265,13 @@ fn print_list(screen: &mut Screen<'_>, words: &Words, list: &CallBack) -> Result
     for person in &list.people {
         let who = person.who.as_deref().unwrap_or("nobody named");
         let contact = person.contact.as_deref().unwrap_or("no contact logged");
-        screen.line(format!("[ ] {who} ({contact}): {}", share(person.share)))?;
+        let back = match (person.returned, person.still_out) {
+            (0, _) => String::new(),
+            (_, 0) => ", all of it came back by the records".into(),
+            (back, out) => format!(", {back} eggs came back, up to {out} are still out"),
+        };
+        let share = share(person.share);
+        screen.line(format!("[ ] {who} ({contact}): {share}{back}"))?;
         for out in &person.outs {
             screen.words("      ", &went(words, out))?;
         }

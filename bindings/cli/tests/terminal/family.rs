@@ -80,7 +80,7 @@ fn a_family_joins_logs_apart_and_sees_one_set_of_totals() {
     let (url, code) = (&server.url, &server.code);
     let wrong = "a".repeat(code.len());
     assert_eq!(
-        ada.say(&format!("join {url} {wrong} --json")).failed(5)["error"],
+        ada.say(&format!("join {url} {wrong} --json")).failed(1)["error"],
         "refused"
     );
     ada.log("gather coop=North species=hen count=12");
@@ -100,7 +100,10 @@ fn a_family_joins_logs_apart_and_sees_one_set_of_totals() {
     assert_eq!(ben.ask("today"), ada.ask("today"));
     let used = Phone::new();
     let line = format!("join {url} {code} --person Cleo --device laptop --json");
-    assert_eq!(used.say(&line).failed(5)["error"], "refused");
+    let refused = used.say(&line).failed(1);
+    assert_eq!(refused["error"], "refused");
+    let message = refused["message"].as_str().unwrap_or_default();
+    assert!(message.contains("was used already") && message.contains("ask for a new one"));
     assert!(!used.db().exists());
 
     // Apart: one corrects a count up, the other down, and both gather.

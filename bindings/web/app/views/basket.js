@@ -1,30 +1,29 @@
 // What waits at a station, how old it is, and pulling with a reason.
 
 import { html, nothing } from '../vendor/lit-html.js';
-import { act, app, draw, log, stateOf } from '../app.js';
-import { choices, field, heading, lotDay, onHand, take } from '../parts.js';
+import { act, app, call, log, stateOf } from '../app.js';
+import { age, choices, field, heading, heldWord, lotDay, onHand, take } from '../parts.js';
 import { egg } from '../pictures.js';
 import { blankPull, loadFacts, pullForm, useOf } from './pull.js';
-import { daysBetween, nearDay, num, t } from '../words.js';
+import { nearDay, num, t } from '../words.js';
 
 const STATIONS = ['basket', 'clean', 'cartoned'];
-const me = () => stateOf('basket', () => ({ station: 'basket', species: null, pull: blankPull(), recount: null, counted: null }));
+const me = () => stateOf('basket', () => ({ station: 'basket', species: null, pull: blankPull(), recount: null, counted: null, here: [] }));
 
-export const load = loadFacts;
-
-// Since the first round of today, whose eggs are the ones that wait.
-function sinceToday(species) {
-  const first = app.home.gathers.filter((row) => row.fields.species === species && row.fields.count > 0).at(-1);
-  return first ? Math.floor((Date.now() - new Date(first.at).getTime()) / 3_600_000) : null;
+export async function load() {
+  await loadFacts();
+  me().here = (await call('now')).here;
 }
 
-function lotLine(species, lot, eggs) {
-  const age = daysBetween(lotDay(lot), app.home.today);
-  const hours = age === 0 ? sinceToday(species) : null;
-  return html`<li><span class="row-main">${egg(species)}<span>${t(`species.${species}`)}
-      <small>${nearDay(lotDay(lot), app.home.today)}${hours ? ` · ${t('basket.hours', { n: hours })}` : ''}</small></span></span>
-    <b class=${eggs < 0 ? 'bad' : age > 1 ? 'old' : ''}>${num(eggs)}</b></li>`;
-}
+// Eggs as the core says how they stand: how old from the earliest moment of laying, and whether held.
+const hereLine = (one) => html`<li><span class="row-main">${egg(one.species)}<span>${t(`species.${one.species}`)}${heldWord(one.held)}
+      <small>${one.code ?? (one.lot ? nearDay(lotDay(one.lot), app.home.today) : '')} · ${age(one.age_minutes)}</small></span></span>
+    <b class=${one.age_minutes > 48 * 60 ? 'old' : ''}>${num(one.eggs)}</b></li>`;
+
+// More left than ever came: the review list says more.
+const missing = (kinds, here) => kinds.flatMap((one) => Object.entries(here[one].lots).filter(([, n]) => n < 0).map(([lot, n]) => html`<li>
+    <span class="row-main">${egg(one)}<span>${t(`species.${one}`)}<small>${nearDay(lotDay(lot), app.home.today)} · <a href="#review">${t('nav.review')}</a></small></span></span>
+    <b class="bad">${num(n)}</b></li>`));
 
 function pullSome(species, here) {
   const state = me();
@@ -57,7 +56,7 @@ export function view() {
   return html`${heading(t('nav.basket'), t('basket.about'))}
     ${choices(t('station'), STATIONS.map((value) => ({ value, text: t(`flow.${value}`) })), state.station, (one) => { state.station = one; })}
     <ul class="rows card">${kinds.length
-      ? kinds.flatMap((one) => Object.entries(here[one].lots).map(([lot, n]) => lotLine(one, lot, n)))
+      ? [...state.here.filter((one) => one.place === state.station).map(hereLine), ...missing(kinds, here)]
       : html`<li>${t('basket.empty')}</li>`}</ul>
     ${mine ? html`
       ${kinds.length > 1 ? choices(t('species'), kinds.map((one) => ({ value: one, text: t(`species.${one}`), picture: egg(one) })), species, (one) => { state.species = one; }) : nothing}

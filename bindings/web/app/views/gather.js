@@ -79,6 +79,7 @@ function rounds() {
   return html`<ul class="rows">${all.map((row) => html`<li>
     <span class="row-main">${egg(row.fields.species)}<b>${num(row.fields.count)}</b>
       <span>${app.home.names[row.fields.coop] ?? ''}<small>${time(row.at)} · ${app.home.names[row.fields.by] ?? ''}</small></span></span>
+    <a class="button plain" href=${`#record/${row.id}`}>${t('record.mend')}<span class="unseen">${t('gather.undo', { n: row.fields.count, at: time(row.at) })}</span></a>
     <button class="plain" @click=${() => act(() => takeBack([row.id]))}>${t('undo')}
       <span class="unseen">${t('gather.undo', { n: row.fields.count, at: time(row.at) })}</span></button></li>`)}</ul>`;
 }

@@ -2,7 +2,7 @@
 
 import { html, nothing } from '../vendor/lit-html.js';
 import { act, app, call, draw, log, say, stateOf } from '../app.js';
-import { choices, heading, onHand, speciesChoice, speciesHere, stepper, take } from '../parts.js';
+import { choices, heading, heldTick, onHand, speciesChoice, speciesHere, stepper, take } from '../parts.js';
 import { carton } from '../pictures.js';
 import { day, num, readNumber, t, toGrams, unitOf, weight } from '../words.js';
 import { sizeWord } from './today.js';
@@ -11,20 +11,25 @@ const SIZES = [6, 10, 12, 18, 30];
 
 const me = () => stateOf('pack', () => ({
   way: 'weigh', species: null, sizes: JSON.parse(localStorage.getItem('pointdown-sizes') ?? '[12]'),
-  grams: [], typed: '', classes: [], plan: null, label: null, count: null,
+  grams: [], typed: '', classes: [], plan: null, label: null, count: null, source: null, held: false,
 }));
 
 const species = () => me().species ?? Object.keys(onHand('clean'))[0] ?? Object.keys(onHand('basket'))[0] ?? speciesHere()[0] ?? 'hen';
 
-// From the clean eggs; where nobody cleans, straight from the basket.
-function source() {
+// From the clean eggs; where nobody cleans, straight from the basket. The oldest first, held ones
+// left out unless somebody says that they were packed.
+const NOTHING = { from: 'clean', lots: {}, eggs: 0, left_out: 0 };
+const source = () => me().source ?? NOTHING;
+async function findSource() {
+  const state = me();
   const one = species();
-  for (const name of ['clean', 'basket']) {
-    const here = onHand(name)[one];
-    const eggs = here ? Object.values(here.lots).reduce((sum, n) => sum + Math.max(0, n), 0) : 0;
-    if (eggs) return { from: name, lots: here.lots, eggs };
+  let left = 0;
+  for (const from of ['clean', 'basket']) {
+    const found = await call('suggest', { station: from, species: one, held: state.held });
+    if (!state.held) left += found.held;
+    if (found.eggs) return { from, lots: found.parts, eggs: found.eggs, left_out: left };
   }
-  return { from: 'clean', lots: {}, eggs: 0 };
+  return { ...NOTHING, left_out: left };
 }
 
 // The lot of each egg on the scale: the oldest are weighed first.
@@ -35,12 +40,15 @@ function lotsOf(lots, n) {
 
 export async function load() {
   const state = me();
+  state.source = await findSource();
   const { lots, eggs } = source();
   const kept = lotsOf(lots, state.grams.length);
   if (state.grams.length && kept[0]) {
     state.classes = await call('weights', { species: species(), grams: state.grams });
     const found = await call('fill', { eggs: state.grams.map((grams, i) => ({ lot: kept[i], grams })), sizes: state.sizes });
     state.plan = found.value;
+    // The core counts eggs from 1.
+    for (const egg of state.plan.groups.flatMap((group) => group.cartons.flatMap((box) => box.eggs))) egg.tag -= 1;
   } else {
     state.classes = [];
     state.plan = null;
@@ -180,9 +188,10 @@ function counting() {
 
 export function view() {
   const state = me();
-  const { from, eggs } = source();
+  const { from, eggs, left_out: leftOut } = source();
   return html`${heading(t('nav.pack'), t('pack.about', { n: num(eggs), from: t(`flow.${from}`) }))}
-    ${speciesChoice(speciesHere(), species(), (one) => { Object.assign(state, { species: one, grams: [], plan: null, count: null }); again(); })}
+    ${speciesChoice(speciesHere(), species(), (one) => { Object.assign(state, { species: one, grams: [], plan: null, count: null, held: false }); again(); })}
+    ${heldTick(leftOut || (state.held ? eggs : 0), state.held, (on) => { state.held = on; state.grams = []; again(); })}
     <div class="choices" role="group" aria-label=${t('pack.sizes')}>${SIZES.map((size) => html`<button type="button" aria-pressed=${state.sizes.includes(size) ? 'true' : 'false'}
       @click=${() => toggleSize(size)}><span>${num(size)}</span></button>`)}</div>
     ${choices(t('pack.way'), [{ value: 'weigh', text: t('pack.by_weight') }, { value: 'count', text: t('pack.by_count') }], state.way, (one) => { state.way = one; again(); })}

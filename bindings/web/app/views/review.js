@@ -2,7 +2,7 @@
 
 import { html, nothing } from '../vendor/lit-html.js';
 import { act, app, call, draw, log, refresh, say, stateOf, takeBack } from '../app.js';
-import { field, heading, lotDay, lotSpecies } from '../parts.js';
+import { field, heading, lotDay, lotSpecies, told } from '../parts.js';
 import { icon } from '../pictures.js';
 import { day, dayAndTime, list, num, t, temp, weight } from '../words.js';
 
@@ -104,7 +104,7 @@ function one(line) {
   return html`<li class="card finding ${line.weight}">
     <p class="kind">${icon('review')}<b>${t(`weight.${line.weight}`)}</b><small>${dayAndTime(line.since)}</small></p>
     <p>${words(line)}</p>
-    ${line.what.kind === 'breach' ? html`<details class="why"><summary>${t('why')}</summary><p class="advice" lang="en">${line.what.why}</p></details>` : nothing}
+    ${line.what.kind === 'breach' ? html`<details class="why"><summary>${t('why')}</summary><p class="advice">${told(line.what.why)}</p></details>` : nothing}
     ${line.what.kind === 'held_eggs' ? html`<p class="caution">${t('caution.held')}</p>` : nothing}
     <div>${line.choices.map((choice) => (COUNTS.has(choice.choice) ? countForm(line, choice)
       : html`<button class="wide" @click=${() => decide(line, choice)}>${choiceWords(choice, line)}</button>`))}</div>

@@ -2,12 +2,12 @@
 
 import { html, nothing } from '../vendor/lit-html.js';
 import { act, app, call, draw, refresh, say, stateOf } from '../app.js';
-import { choices, field, heading, textField, tick } from '../parts.js';
+import { choices, field, heading, textField, tick, told } from '../parts.js';
 import { egg } from '../pictures.js';
 import { LANGUAGES, language, speak, t, useUnits } from '../words.js';
 
 const SPECIES = ['hen', 'duck', 'goose', 'turkey', 'guinea', 'quail'];
-const me = () => stateOf('settings', () => ({ coop: '', birds: ['hen'], outlet: '', best: null, apart: null, sure: null }));
+const me = () => stateOf('settings', () => ({ coop: '', birds: ['hen'], outlet: '', cooler: '', best: null, apart: null, sure: null }));
 
 const setFarm = (set) => act(async () => {
   await call('amend', { target: app.home.farm, set });
@@ -69,7 +69,7 @@ export function view() {
       ${choices(t('settings.weight'), [{ value: 'g', text: t('unit.g') }, { value: 'oz', text: t('unit.oz') }], setting.weight ?? 'g', (v) => setFarm({ weight: v }))}
       <p class="label">${t('settings.rules')}</p>
       ${choices(t('settings.rules'), ['us_federal', 'eu'].map((value) => ({ value, text: t(`rules.${value}`) })), setting.rule_pack ?? null, (v) => setFarm({ rule_pack: v }))}
-      ${app.home.pack ? html`<p class="caution" lang="en">${app.home.pack.caution}</p>` : html`<p class="quiet">${t('rules.about')}</p>`}</section>
+      ${app.home.pack ? html`<p class="caution">${told(app.home.pack.caution)}</p>` : html`<p class="quiet">${t('rules.about')}</p>`}</section>
     <section class="card"><h2>${t('settings.house')}</h2><p class="quiet">${t('settings.house.about')}</p>
       ${tick(t('settings.bloom'), house().keep_bloom ?? false, (on) => setHouse({ keep_bloom: on }), t('settings.bloom.about'))}
       ${days(t('settings.best_by'), 'best_by_days', t('settings.best_by.about'))}
@@ -81,6 +81,9 @@ export function view() {
         draw();
       }}>${egg(one)}<span>${t(`species.${one}`)}</span></button>`)}</div>
       <button class="wide" ?disabled=${!state.coop.trim() || !state.birds.length} @click=${() => add({ kind: 'coop', name: state.coop, species: state.birds }, () => { state.coop = ''; })}>${t('settings.coop.add')}</button></section>
+    <section class="card"><h2>${t('settings.coolers')}</h2>${places(app.home.coolers)}
+      ${textField(t('settings.cooler.new'), state.cooler, (v) => { state.cooler = v; }, { id: 'cooler' })}
+      <button class="wide" ?disabled=${!state.cooler.trim()} @click=${() => add({ kind: 'cooler', name: state.cooler }, () => { state.cooler = ''; })}>${t('settings.cooler.add')}</button></section>
     <section class="card"><h2>${t('settings.outlets')}</h2>${places(app.home.outlets)}
       ${textField(t('settings.outlet.new'), state.outlet, (v) => { state.outlet = v; }, { id: 'outlet' })}
       <button class="wide" ?disabled=${!state.outlet.trim()} @click=${() => add({ kind: 'outlet', name: state.outlet }, () => { state.outlet = ''; })}>${t('settings.outlet.add')}</button></section>`;

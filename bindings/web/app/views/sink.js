@@ -2,7 +2,7 @@
 
 import { html, nothing, svg } from '../vendor/lit-html.js';
 import { act, app, call, draw, log, stateOf } from '../app.js';
-import { choices, field, heading, onHand, reasons, speciesChoice, speciesHere, stepper, take, tick } from '../parts.js';
+import { choices, field, heading, heldTick, oldest, onHand, reasons, speciesChoice, speciesHere, stepper, tick, told } from '../parts.js';
 import { num, t, temp, toCelsius, toShown } from '../words.js';
 
 const MEANS = ['dry', 'spray', 'brush', 'cloth', 'paper_towel', 'sponge', 'basin'];
@@ -12,7 +12,7 @@ const GRAMS = { hen: 58, duck: 72, goose: 145, turkey: 82, guinea: 40, quail: 11
 const me = () => stateOf('sink', () => ({
   species: null, means: localStorage.getItem('pointdown-means') ?? 'dry', eggs: null,
   egg: null, water: null, end: null, room: 20, litres: 6, each: 1, cleaned: false, ppm: null,
-  began: null, answer: null, asked: 0,
+  began: null, answer: null, asked: 0, free: null, held: false,
 }));
 
 const chosenSpecies = () => me().species ?? Object.keys(onHand('basket'))[0] ?? speciesHere()[0] ?? 'hen';
@@ -31,8 +31,9 @@ export async function load() {
     water_end_c: state.end, litres: state.litres, room_c: state.room, each: state.each,
     grams: GRAMS[species] ?? 58, sanitiser_ppm: state.ppm, sink_cleaned: state.cleaned,
   });
+  const free = await call('suggest', { station: 'basket', species });
   // A slower answer to an older question is no longer wanted.
-  if (asked === state.asked) state.answer = answer;
+  if (asked === state.asked) Object.assign(state, { answer, free });
 }
 
 const ask = () => { load().then(draw, () => draw()); };
@@ -103,7 +104,7 @@ const degrees = (label, name, about = null) => {
 function save(species, eggs) {
   const state = me();
   return act(async () => {
-    const parts = take(onHand('basket')[species].lots, eggs);
+    const parts = await oldest('basket', species, eggs, state.held);
     const draft = { kind: 'wash', parts, means: state.means };
     if (state.means !== 'dry') {
       if (state.egg !== null) draft.egg_c = round(state.egg);
@@ -117,7 +118,7 @@ function save(species, eggs) {
     await log([draft], t('sink.done', { n: eggs, species: t(`species.${species}`), means: t(`means.${state.means}`) }));
     localStorage.setItem('pointdown-means', state.means);
     clearInterval(ticking);
-    Object.assign(state, { eggs: null, end: null, began: null, cleaned: false });
+    Object.assign(state, { eggs: null, end: null, began: null, cleaned: false, held: false });
     await load();
   }, 'save');
 }
@@ -126,8 +127,8 @@ const round = (c) => Math.round(c * 10) / 10;
 export function view() {
   const state = me();
   const species = chosenSpecies();
-  const here = onHand('basket')[species];
-  const most = here ? Object.values(here.lots).reduce((sum, n) => sum + Math.max(0, n), 0) : 0;
+  const free = state.free ?? { eggs: 0, held: 0 };
+  const most = free.eggs + (state.held ? free.held : 0);
   const eggs = Math.min(state.eggs ?? most, most);
   const wet = state.means !== 'dry';
   const { answer } = state;
@@ -138,7 +139,7 @@ export function view() {
       ${degrees(t('sink.egg'), 'egg', t('sink.egg.about'))}
       ${degrees(t('sink.water'), 'water')}</div>` : nothing}
     ${answer ? html`<div class="card">${verdict(answer)}
-      ${answer.faults.length ? html`<ul class="faults" lang="en">${answer.faults.flatMap((fault) => fault.why.slice(0, 1).map((why) => html`<li>${why.rule}</li>`))}</ul>` : nothing}
+      ${answer.faults.length ? html`<ul class="faults">${answer.faults.flatMap((fault) => fault.why.slice(0, 1).map((why) => html`<li>${told(why.rule)}</li>`))}</ul>` : nothing}
       ${wet ? reasons(answer.why ?? [], answer.caution) : nothing}</div>` : nothing}
     ${wet ? html`
       <div class="timer card"><p><b>${state.began ? clock() : '0:00'}</b><small>${t('sink.timer')}</small></p>
@@ -150,6 +151,7 @@ export function view() {
         ${degrees(t('sink.room'), 'room')}
         ${field(t('sink.ppm'), state.ppmText, (text, n) => { state.ppmText = text; put('ppm')(n); }, { unit: 'ppm', mode: 'numeric', about: t('sink.ppm.about') })}
         ${tick(t('sink.cleaned'), state.cleaned, put('cleaned'))}</details>` : nothing}
+    ${heldTick(free.held, state.held, (on) => { state.held = on; })}
     <div class="card tight">${stepper(t('sink.eggs'), eggs, (n) => { state.eggs = n; }, { least: 0, most })}</div>
     <div class="dock"><button class="main" ?disabled=${!eggs} @click=${() => save(species, eggs)}>${eggs
       ? t('sink.log', { n: eggs, species: t(`species.${species}`) }) : t('sink.none')}</button></div>

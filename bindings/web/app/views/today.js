@@ -5,6 +5,7 @@ import { act, app, call, draw, stateOf, takeBack } from '../app.js';
 import { heading, since } from '../parts.js';
 import { egg, icon } from '../pictures.js';
 import { copyDue } from './family.js';
+import { canMend } from './record.js';
 import { addDays, day, has, nearDay, num, t, time, weight } from '../words.js';
 
 const SPAN = 14;
@@ -103,6 +104,7 @@ function records(rows) {
   return html`<details class="card"><summary>${t('today.records', { n: rows.length })}</summary><ul class="rows">
     ${rows.map((row) => html`<li><span class="row-main"><b>${what(row)}</b><span>${t(`kind.${row.kind}`)}
       <small>${time(row.at)} · ${app.home.names[row.fields.by] ?? ''}${row.fields.coop ? ` · ${app.home.names[row.fields.coop] ?? ''}` : ''}</small></span></span>
+      ${canMend(row) ? html`<a class="button plain" href=${`#record/${row.id}`}>${t('record.mend')}<span class="unseen">${t('today.undo', { kind: t(`kind.${row.kind}`), at: time(row.at) })}</span></a>` : nothing}
       <button class="plain" @click=${() => act(async () => { await takeBack([row.id]); await load(); })}>${t('undo')}
         <span class="unseen">${t('today.undo', { kind: t(`kind.${row.kind}`), at: time(row.at) })}</span></button></li>`)}</ul></details>`;
 }
@@ -125,6 +127,7 @@ export function view() {
     ${pulled(sheet)}
     ${more(sheet)}
     ${trend(days)}
+    <a class="button wide" href="#trends">${icon('today')} ${t('nav.trends')}</a>
     ${records(rows)}
     <p class="quiet">${app.home.status.server ? since(app.home.status) : t('sync.alone.about')}</p>`;
 }

@@ -167,9 +167,22 @@ fn last(
 ) -> Option<Finding<NaiveDate>> {
     let pack = desk.setting.pack.as_ref()?;
     let laid = desk.setting.zone.day(stands.laid);
-    let found = last_day(which, packed.max(laid), laid, pack, &desk.setting.house).ok()?;
+    let mut found = last_day(which, packed.max(laid), laid, pack, &desk.setting.house).ok()?;
     let day = found.value?;
+    for reason in &mut found.why {
+        undated(reason);
+    }
     Some(found.map(|_| day))
+}
+
+/// Takes the day from the end of a reason: the line says it, and so one rule is one reason for every
+/// lot.
+fn undated(reason: &mut Reason) {
+    if let Some((rule, day)) = reason.rule.rsplit_once(": ")
+        && day.parse::<NaiveDate>().is_ok()
+    {
+        reason.rule = rule.into();
+    }
 }
 
 fn today(desk: &Desk, at: Instant) -> NaiveDate {

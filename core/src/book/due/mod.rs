@@ -7,12 +7,14 @@
 
 mod eggs;
 mod here;
+mod reasons;
 mod suggest;
 mod tools;
 
 use serde::Serialize;
 
 pub use here::{Here, here};
+pub use reasons::Reasons;
 pub use suggest::{NotToTouch, Suggestion, Take, suggest};
 pub use tools::{Brushes, COOLER_DAYS};
 

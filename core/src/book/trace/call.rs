@@ -3,7 +3,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 use serde::Serialize;
 
-use super::facts::{overall, share_of};
+use super::facts::{overall, printed, share_of};
 use super::{Facts, Run, Share};
 use crate::book::Place;
 use crate::record::{Body, Id, Instant, Lot, Record};
@@ -61,7 +61,8 @@ pub enum Reach {
 pub struct CallBack {
     /// What was asked.
     pub question: Question,
-    /// Whom to call: those who surely have such eggs first, then by the latest.
+    /// Whom to call: those who surely have such eggs first, then by the latest; last those from whom
+    /// everything came back.
     pub people: Vec<Person>,
     /// The carton runs concerned, the latest first, with what is left on the shelf.
     pub runs: Vec<RunReached>,
@@ -92,6 +93,8 @@ pub struct Person {
     pub eggs: u32,
     /// Eggs that came back from them.
     pub returned: u32,
+    /// Eggs that they may still have: what they got less what came back.
+    pub still_out: u32,
     /// What they got or brought back, the earliest first.
     pub outs: Vec<OutReached>,
 }
@@ -111,7 +114,7 @@ pub struct OutReached {
     pub who: Option<String>,
     /// The carton run, where the record names it.
     pub run: Option<Id>,
-    /// The code printed on the cartons, where one was logged.
+    /// The code on the cartons, logged or not, where the run is known.
     pub code: Option<String>,
     /// Cartons, where they went in cartons.
     pub cartons: Option<u32>,
@@ -254,10 +257,18 @@ fn reached(facts: &Facts, record: &Record, share: Share) -> Option<RunReached> {
         .map(|(_, eggs)| eggs)
         .sum();
     let (least, most) = facts.left(record.id);
-    let left = (least, if most > 0 { most + unread } else { 0 });
+    let most = if most > 0 { most + unread } else { 0 };
+    // Whole cartons that went and did not come back are not here, whatever is in them.
+    let here = if facts.agree_on(&run) {
+        run.cartons.saturating_sub(facts.gone(record.id))
+    } else {
+        run.cartons
+    };
+    let most = most.min(here.saturating_mul(run.eggs_per_carton));
+    let left = (least.min(most), most);
     Some(RunReached {
         share,
-        cartons_left: left.1.div_ceil(run.eggs_per_carton.max(1)).min(run.cartons),
+        cartons_left: left.1.div_ceil(run.eggs_per_carton.max(1)),
         left,
         run,
     })
@@ -276,7 +287,7 @@ pub(super) fn out_of(
     let parts = out.parts.0.iter().filter(|(lot, _)| lots.contains(lot));
     let run = out.carton.and_then(|run| facts.records.get(&run));
     let code = match run.map(|r| &r.body) {
-        Some(Body::Carton(carton)) => carton.code.clone(),
+        Some(Body::Carton(carton)) => out.carton.map(|run| printed(carton, run)),
         _ => None,
     };
     Some(OutReached {
@@ -358,20 +369,23 @@ fn people(facts: &Facts, mut outs: Vec<OutReached>) -> Vec<Person> {
             let came_back = |o: &&OutReached| o.way == "returned";
             let gone = || outs.iter().filter(|o| !came_back(o));
             let outlet = outlet.and_then(|id| facts.outlets.get(&id));
+            let eggs: u32 = gone().map(|o| o.eggs).sum();
+            let returned: u32 = outs.iter().filter(came_back).map(|o| o.eggs).sum();
             Person {
                 who: outs.iter().find_map(|o| o.who.clone()),
                 contact: outlet.and_then(|o| o.contact.clone()),
                 share: outs.iter().map(|o| o.share).min().unwrap_or(Share::May),
                 cartons: gone().filter_map(|o| o.cartons).sum(),
-                eggs: gone().map(|o| o.eggs).sum(),
-                returned: outs.iter().filter(came_back).map(|o| o.eggs).sum(),
+                eggs,
+                returned,
+                still_out: eggs.saturating_sub(returned),
                 outs,
             }
         })
         .collect();
     people.sort_by_key(|p| {
         let last = p.outs.last().map(|o| (o.at, o.record));
-        (p.share, std::cmp::Reverse(last))
+        (p.still_out == 0, p.share, std::cmp::Reverse(last))
     });
     people
 }
@@ -395,6 +409,13 @@ fn said(list: &CallBack, reach: &Reach) -> Vec<String> {
         said.push(
             "No record says in which cooler eggs stood, or since when it was warm: everything is \
              named that was on the farm between the readings of this cooler before and after."
+                .into(),
+        );
+    }
+    if list.people.iter().any(|p| p.returned > 0) {
+        said.push(
+            "What came back stands beside what was taken, and is back among what is to be set aside \
+             here: ask whether anything is still out."
                 .into(),
         );
     }

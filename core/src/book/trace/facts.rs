@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use super::{Paths, Share};
 use crate::book::{Names, Place};
-use crate::record::{Body, Hold, Id, Instant, Lot, Outlet, Record, Zone};
+use crate::record::{Body, Carton, Hold, Id, Instant, Lot, Outlet, Record, Zone, run_code};
 use crate::trade::Species;
 use crate::trade::rules::RulePack;
 
@@ -35,6 +35,8 @@ pub struct Run {
     pub record: Id,
     /// The code printed on the cartons, where one was logged.
     pub code: Option<String>,
+    /// The code on the cartons, logged or not: what a label of them bears.
+    pub printed: String,
     /// When they were packed.
     pub at: Instant,
     /// The day of packing on the label.
@@ -85,6 +87,7 @@ impl Facts {
         Some(Run {
             record: record.id,
             code: carton.code.clone(),
+            printed: printed(carton, record.id),
             at: record.at,
             packed: carton.packed,
             best_by: carton.best_by,
@@ -103,12 +106,42 @@ impl Facts {
         lots.map(|(lot, _)| *lot).collect()
     }
 
+    /// Whether no lot of a run has records that contradict one another.
+    pub(super) fn agree_on(&self, run: &Run) -> bool {
+        let mut lots = run.lots.keys().filter_map(|lot| self.lots.get(lot));
+        lots.all(Paths::agrees)
+    }
+
+    /// Cartons of a run that went and did not come back, by the outs that are known here.
+    pub(super) fn gone(&self, run: Id) -> u32 {
+        let (mut went, mut back) = (0u32, 0u32);
+        for record in self.records.values() {
+            if let Body::Out(out) = &record.body
+                && out.carton == Some(run)
+            {
+                let of = if out.way == "returned" {
+                    &mut back
+                } else {
+                    &mut went
+                };
+                *of = of.saturating_add(out.cartons.unwrap_or(0));
+            }
+        }
+        went.saturating_sub(back)
+    }
+
     /// Eggs of a run that are left, at least and at most, over all its lots that are known here.
     pub(super) fn left(&self, run: Id) -> (u32, u32) {
         let all = self.lots.values().flat_map(Paths::left);
         let of_run = all.filter(|(of, _, _)| *of == run);
         of_run.fold((0, 0), |(least, most), (_, l, m)| (least + l, most + m))
     }
+}
+
+/// The code on the cartons of a run.
+pub(super) fn printed(carton: &Carton, run: Id) -> String {
+    let lots = carton.parts.0.keys().copied();
+    run_code(carton.code.as_deref(), lots, carton.packed, run)
 }
 
 /// The share of a record over all its lots: sure only where each of them is.
