@@ -29,7 +29,7 @@ class Hand {
 
   async review() {
     await this.sync();
-    return JSON.parse(await this.do('--json', 'review'));
+    return JSON.parse(await this.do('--json', 'review')).lines;
   }
 }
 

@@ -11,7 +11,10 @@ use super::today::word;
 use super::words::Words;
 
 /// The most lines of a group that stand open; the others are a tap away.
-const MOST: usize = 4;
+const MOST: usize = 3;
+
+/// What is due within so many milliseconds stands open; the rest is later.
+const SOON_MS: i64 = 3 * 24 * 3_600_000;
 
 /// What of the same kind is due.
 pub(super) struct Group<'a> {
@@ -75,11 +78,27 @@ fn since(what: What) -> bool {
 
 pub(super) fn due(words: Words, zone: Zone, now: &Now) -> Markup {
     let groups = groups(now);
+    let (soon, later): (Vec<_>, Vec<_>) = groups.iter().partition(|group| {
+        let first = group.lines.iter().filter_map(|line| line.due).min();
+        since(group.what) || first.is_some_and(|due| due.ms() - now.at.ms() < SOON_MS)
+    });
+    let names: Vec<String> = later
+        .iter()
+        .map(|group| words.t(&format!("kitchen.due.later.{}", code(group.what))))
+        .collect();
     html! {
         section class="card due" aria-labelledby="due" {
             h2 id="due" { (words.t("kitchen.due")) }
             @if groups.is_empty() { p class="about" { (words.t("kitchen.due.none")) } }
-            @for group in &groups { (one(words, zone, group)) }
+            @for group in &soon { (one(words, zone, group)) }
+            @if !later.is_empty() {
+                details class="later" id="later" {
+                    summary {
+                        (words.fill("kitchen.due.later", &[("what", &words.list(&names))]))
+                    }
+                    @for group in &later { (one(words, zone, group)) }
+                }
+            }
             p class="about small" lang="en" { (now.caution) }
         }
     }
@@ -95,7 +114,7 @@ fn one(words: Words, zone: Zone, group: &Group<'_>) -> Markup {
             h3 { (words.t(&format!("kitchen.due.{}", code(group.what)))) }
             ul class="rows" { @for line in open { (row(line)) } }
             @if !more.is_empty() {
-                details id={ "more-" (code(group.what)) } {
+                details class="more" id={ "more-" (code(group.what)) } {
                     summary { (words.n("kitchen.due.more", more.len() as i64, &[])) }
                     ul class="rows" { @for line in more { (row(line)) } }
                 }
@@ -133,31 +152,31 @@ fn row(words: Words, zone: Zone, line: &Due) -> Markup {
 
 fn what(words: Words, line: &Due) -> String {
     let mut parts = Vec::new();
-    if line.eggs > 0 {
-        parts.push(match line.species {
-            Some(species) => words.n(
-                "kitchen.due.eggs_of",
-                line.eggs,
-                &[("species", &word(words, species))],
-            ),
-            None => words.n("kitchen.due.eggs", line.eggs, &[]),
-        });
-    } else if let Some(species) = line.species {
-        parts.push(word(words, species));
-    }
     if line.cartons > 0 {
         parts.push(words.n("kitchen.due.cartons", i64::from(line.cartons), &[]));
     }
+    let mut eggs = match (line.species, line.eggs) {
+        (None, 0) => String::new(),
+        (None, n) => words.n("kitchen.due.eggs", n, &[]),
+        (Some(species), 0) => word(words, species),
+        (Some(species), n) => words.n(
+            "kitchen.due.eggs_of",
+            n,
+            &[("species", &word(words, species))],
+        ),
+    };
     if let Some(lot) = line.lot {
         let day = words.short_day(lot.day);
-        parts.push(words.fill("kitchen.due.of", &[("day", &day)]));
+        eggs = format!("{eggs} {}", words.fill("kitchen.due.of", &[("day", &day)]));
     }
+    parts.push(eggs.trim().to_owned());
     parts.extend(line.code.clone());
     parts.extend(line.name.clone());
-    if let Some(place) = line.place {
+    if let Some(place) = line.place.filter(|_| line.cartons == 0) {
         parts.push(words.t(&format!("flow.{}", place.code())));
     }
-    parts.join(", ")
+    parts.retain(|part| !part.is_empty());
+    parts.join(" · ")
 }
 
 /// Until when; a limit in days ends with its last day.
@@ -178,4 +197,94 @@ fn when(words: Words, zone: Zone, line: &Due) -> String {
         return words.short_day(last);
     }
     words.moment(at, zone)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::kitchen::words::Language;
+    use pointdown_core::trade::{Mark, Reason, Species};
+
+    const DAY: i64 = 24 * 3_600_000;
+
+    fn line(what: What, days: i64, rules: &[&str]) -> Due {
+        let why = rules
+            .iter()
+            .map(|r| Reason::new(*r, "a source", Mark::HabitOfTheTrade));
+        Due {
+            what,
+            due: Some(Instant::from_ms(days * DAY)),
+            overdue: days < 0,
+            place: None,
+            species: Some(Species::Hen),
+            lot: None,
+            run: None,
+            code: None,
+            name: None,
+            eggs: 12,
+            cartons: 0,
+            laid: None,
+            age_minutes: None,
+            held: None,
+            why: why.collect(),
+            caution: "measure".into(),
+        }
+    }
+
+    fn now(due: Vec<Due>) -> Now {
+        Now {
+            at: Instant::from_ms(0),
+            rules: None,
+            here: Vec::new(),
+            due,
+            caution: String::new(),
+        }
+    }
+
+    #[test]
+    fn a_reason_is_told_once_for_all_lines_of_a_group() {
+        let now = now(vec![
+            line(What::Chill, -1, &["cold within a day and a half"]),
+            line(What::Wash, 1, &["clean soon"]),
+            line(
+                What::Chill,
+                1,
+                &["cold within a day and a half", "for ducks a guide"],
+            ),
+        ]);
+        let groups = groups(&now);
+        let found: Vec<_> = groups
+            .iter()
+            .map(|g| (g.what, g.lines.len(), g.why.len()))
+            .collect();
+        assert_eq!(found, [(What::Chill, 2, 2), (What::Wash, 1, 1)]);
+        let words = Words {
+            language: Language::English,
+            american: true,
+        };
+        let text = due(words, Zone::UTC, &now).into_string();
+        assert_eq!(text.matches("cold within a day and a half").count(), 1);
+        assert_eq!(text.matches("measure").count(), 2, "a caution once a group");
+        assert_eq!(text.matches("overdue").count(), 1);
+    }
+
+    #[test]
+    fn many_lines_and_those_of_later_days_wait_behind_a_tap() {
+        let mut all: Vec<Due> = (1..6).map(|_| line(What::Wash, 1, &[])).collect();
+        all.push(line(What::Sell, 20, &[]));
+        let words = Words {
+            language: Language::English,
+            american: true,
+        };
+        let text = due(words, Zone::UTC, &now(all)).into_string();
+        assert!(text.contains("2 more"), "{text}");
+        assert!(text.contains("Later: selling"), "{text}");
+        let (open, _) = text.split_once("id=\"later\"").unwrap();
+        assert!(!open.contains("Sell by"), "{text}");
+        assert!(
+            !due(words, Zone::UTC, &now(Vec::new()))
+                .into_string()
+                .contains("<ul")
+        );
+    }
 }

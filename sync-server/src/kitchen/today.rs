@@ -19,7 +19,7 @@ use super::due;
 use super::frame::{Farmyard, Page, Tab, page};
 use super::pictures::{egg, icon};
 use super::seat::{Guest, Seat, look};
-use super::sentence::about;
+use super::sentence::{about, who};
 use super::words::Words;
 use crate::app::App;
 use crate::error::ApiError;
@@ -186,12 +186,16 @@ fn glance(words: Words, shown: &Day, known: bool, is_today: bool) -> Markup {
                     p class="egg unknown" { span { (nobody(words, is_today)) } }
                 }
             }
-            ul class="kinds" {
-                @for (species, n) in &gathered.by_species {
-                    li { (egg(*species)) b { (words.num(*n)) } span { (word(words, *species)) } }
+            div class="side" {
+                @if !gathered.by_species.is_empty() {
+                    ul class="kinds" {
+                        @for (species, n) in &gathered.by_species {
+                            li { (egg(*species)) b { (words.num(*n)) } span { (word(words, *species)) } }
+                        }
+                    }
                 }
                 @if missing > 0 {
-                    li class="missing" {
+                    p class="missing" {
                         @if is_today { (words.n("kitchen.to_gather", missing, &[])) }
                         @else { (words.n("kitchen.not_gathered", missing, &[])) }
                     }
@@ -249,7 +253,7 @@ fn flow(words: Words, sheet: &Sheet, is_today: bool) -> Markup {
                 }
             }
             p class="beside" {
-                @if clean != 0 { span { (words.n("kitchen.clean", clean, &[])) } " " }
+                @if clean > 0 { span { (words.n("kitchen.clean", clean, &[])) } " " }
                 @if sheet.pulled.eggs != 0 { span { (words.n("kitchen.pulled", sheet.pulled.eggs, &[])) } " " }
                 @if lost != 0 { span class="bad" { (words.n(if lost > 0 { "kitchen.lost" } else { "kitchen.found" }, lost.abs(), &[])) } }
             }
@@ -268,7 +272,14 @@ fn decisions(words: Words, shown: &Day) -> Markup {
                 p class="calm" { (icon("done")) " " (words.t("review.empty")) }
             } @else {
                 ul class="rows" {
-                    @for finding in all.iter().take(3) { li { (about(words, finding, &shown.names)) } }
+                    @for finding in all.iter().take(3) { li {
+                        (about(words, finding, &shown.names))
+                        small {
+                            (words.fill("kitchen.since", &[("at", &words.moment(finding.since, shown.yard.zone))]))
+                            @let who = who(words, finding, &shown.names);
+                            @if !who.is_empty() { " · " (who) }
+                        }
+                    } }
                 }
                 a class="button" id="to-review" href=(Tab::Review.path()) {
                     (words.n("review.count", all.len() as i64, &[]))

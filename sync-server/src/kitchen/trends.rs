@@ -63,6 +63,12 @@ fn read(farm: &Farm, ask: &Ask, today: NaiveDate) -> Result<(Trends, Vec<Species
     let mut kinds: Vec<Species> = all.flocks.iter().map(|t| t.species).collect();
     kinds.sort();
     kinds.dedup();
+    // Before there were any birds there is nothing to tell.
+    for trend in all.species.iter_mut().chain(&mut all.flocks) {
+        let begun = |s: &TrendSpan| s.days.known + s.days.unknown > 0;
+        let first = trend.spans.iter().position(begun);
+        trend.spans.drain(..first.unwrap_or(0));
+    }
     if let Some(species) = ask.species {
         all.species.retain(|t| t.species == species);
         all.flocks.retain(|t| t.species == species);
@@ -281,7 +287,7 @@ fn bars(trend: &Trend) -> Markup {
     let bar = (each * 0.78).min(34.0);
     let last = trend.spans.len().saturating_sub(1);
     html! {
-        svg class="bars" viewBox="0 0 320 100" aria-hidden="true" focusable="false" {
+        svg class={ "bars " (trend.species.code()) } viewBox="0 0 320 100" aria-hidden="true" focusable="false" {
             path class="ground" d="M0 96.5H320" {}
             @for (n, span) in trend.spans.iter().enumerate() {
                 @let x = each * n as f64 + (each - bar) / 2.0;

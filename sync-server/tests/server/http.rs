@@ -187,7 +187,7 @@ fn every_answer_carries_the_headers_that_keep_browsers_in_bounds() {
         assert_eq!(header("x-request-id").len(), 16);
         let https_only = answer.headers().get("strict-transport-security");
         assert!(https_only.is_none(), "this is plain HTTP");
-        let cache = if path.starts_with("/v1") || path == "/nothing" {
+        let cache = if path.starts_with("/v1") || ["/nothing", "/kitchen"].contains(&path) {
             "no-store"
         } else {
             "no-cache"

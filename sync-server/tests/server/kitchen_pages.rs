@@ -6,7 +6,8 @@ use std::sync::Arc;
 use pointdown_core::book::review::What;
 use pointdown_core::farm::{Farm, Join, Location, System};
 use pointdown_core::record::Kind;
-use pointdown_server::store::Role;
+use pointdown_server::Config;
+use pointdown_server::store::{Role, Sqlite};
 
 use crate::kitchen::{family, gather};
 use crate::support::{Server, read};
@@ -450,4 +451,60 @@ fn the_pages_speak_the_readers_language_and_show_the_farms_numbers() {
             assert!(!page.contains(never), "{path}: {never}");
         }
     }
+}
+
+#[test]
+fn what_did_not_get_into_the_log_before_a_crash_never_happened() {
+    let folder = tempfile::tempdir().unwrap();
+    let start = || {
+        let store = Arc::new(Sqlite::open(folder.path()).unwrap());
+        let config = Config {
+            data: Some(folder.path().into()),
+            ..Config::default()
+        };
+        Server::with(store, config)
+    };
+    let mut server = start();
+    let (phone, _) = logged_twice(&server);
+    let kitchen = Kitchen::enter(&server, &phone.invite().unwrap(), "decide");
+    assert!(
+        kitchen
+            .choose("Take the round of 13 back")
+            .to
+            .contains("said=done")
+    );
+    assert!(kitchen.page("/kitchen").contains("<b>12</b>"));
+    let (cookie, key) = (kitchen.cookie.clone(), kitchen.key.clone());
+    server.stop();
+    drop(server);
+    // As if the process had ended between the record and the exchange.
+    let replica = folder
+        .path()
+        .join("replicas")
+        .join(phone.id().uuid().to_string());
+    let farm = Farm::open(&Location::File(replica.join("farm.db")), Arc::new(System)).unwrap();
+    gather(&farm, "Barn", "hen", 100);
+    assert_eq!(farm.status().unwrap().waiting, 1);
+    drop(farm);
+    let server = start();
+    let server = &server;
+    let kitchen = Kitchen {
+        server,
+        cookie,
+        key,
+    };
+    assert!(kitchen.page("/kitchen").contains("<b>12</b>"));
+    // The replica was made anew, and follows like any other.
+    gather(&phone, "Pond", "duck", 3);
+    let address = server.url("");
+    phone
+        .joined(&address, &phone_token(server, &phone))
+        .unwrap();
+    phone.sync().unwrap();
+    assert!(kitchen.page("/kitchen").contains("<b>15</b>"));
+}
+
+/// A token for a phone that follows the server to its new address.
+fn phone_token(server: &Server, phone: &Farm) -> String {
+    server.join(Some(phone.id())).token
 }
