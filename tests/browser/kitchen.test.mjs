@@ -240,7 +240,7 @@ test('it speaks Spanish, and weighs as the farm does', { timeout: 120_000 }, asy
   await page.getByRole('link', { name: 'English' }).click();
   await page.getByRole('heading', { level: 1, name: 'Family' }).waitFor();
   await screen.go();
-  await page.getByText(/2\.1\d oz/).first().waitFor();
+  await page.getByText(/2\.1\soz/).first().waitFor();
 });
 
 test('its script is older than the tablets on which it runs', async () => {

@@ -210,7 +210,7 @@ mod tests {
     fn line(what: What, days: i64, rules: &[&str]) -> Due {
         let why = rules
             .iter()
-            .map(|r| Reason::new(*r, "a source", Mark::HabitOfTheTrade));
+            .map(|r| Reason::new(*r, "a source", Mark::CommonPractice));
         Due {
             what,
             due: Some(Instant::from_ms(days * DAY)),

@@ -13,6 +13,7 @@ mod limits;
 mod members;
 mod nearby;
 mod open_door;
+mod open_door_walls;
 mod orders;
 mod people;
 #[allow(
