@@ -59,6 +59,8 @@ export class Farmhouse {
     await marit.log('carton', 'parts=yesterday/hen=12 from=clean species=hen eggs_per_carton=6 cartons=2 packed=today size=large');
     // Nobody has so many clean eggs, so somebody has to count.
     await marit.log('carton', 'parts=yesterday/duck=12 from=clean species=duck eggs_per_carton=6 cartons=2 packed=today');
+    // What is in those cartons turns out to be held: the most urgent line.
+    await marit.log('hold', 'coop=Barn species=hen from=yesterday until=yesterday cause=medicine');
     // One round, logged by two people who did not know of each other.
     await marit.log('gather', 'coop=Barn species=hen count=12');
     await tobin.log('gather', 'coop=Barn species=hen count=13');

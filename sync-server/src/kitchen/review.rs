@@ -205,9 +205,7 @@ fn line(seat: &Seat, list: &List, finding: &Finding, rows: &[Row], may: bool) ->
                 }
                 h2 id={ "l-" (tag) } { (about(words, finding, &list.names)) }
                 @if let What::Breach { why, .. } = &finding.what {
-                    details class="why" id={ "why-" (tag) } {
-                        summary { (words.t("why")) } p lang="en" { (why) }
-                    }
+                    p class="about" lang="en" { (why) }
                 }
                 @if matches!(finding.what, What::HeldEggs { .. }) {
                     p class="caution" { (words.t("caution.held")) }

@@ -8,6 +8,7 @@ mod exchange;
 mod family;
 mod http;
 mod kitchen;
+mod kitchen_decides;
 mod kitchen_pages;
 mod limits;
 mod members;
