@@ -102,7 +102,6 @@ pub(crate) async fn secure(State(app): State<Arc<App>>, request: Request, next: 
         ));
     for (name, value) in [
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
-        (header::REFERRER_POLICY, "no-referrer"),
         (header::X_FRAME_OPTIONS, "DENY"),
         (
             HeaderName::from_static("permissions-policy"),
@@ -119,6 +118,10 @@ pub(crate) async fn secure(State(app): State<Arc<App>>, request: Request, next: 
     ] {
         headers.insert(name, HeaderValue::from_static(value));
     }
+    // Without one, a form's own origin would be hidden from the server that it came from.
+    headers
+        .entry(header::REFERRER_POLICY)
+        .or_insert(HeaderValue::from_static("no-referrer"));
     if app.https_only {
         let year = HeaderValue::from_static("max-age=31536000");
         headers.insert(header::STRICT_TRANSPORT_SECURITY, year);

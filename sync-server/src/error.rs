@@ -1,5 +1,7 @@
 use axum::Json;
-use axum::extract::rejection::{BytesRejection, JsonRejection, PathRejection, QueryRejection};
+use axum::extract::rejection::{
+    BytesRejection, FormRejection, JsonRejection, PathRejection, QueryRejection,
+};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use pointdown_core::farm::FarmError;
@@ -101,6 +103,20 @@ impl ApiError {
     /// Whether it says that a code was not taken.
     pub(crate) fn is_refused_invite(&self) -> bool {
         matches!(self.error, "invite" | "invite_used" | "invite_expired")
+    }
+
+    /// Whether it says that this device is not let in.
+    pub(crate) fn is_token(&self) -> bool {
+        self.error == "token"
+    }
+
+    pub(crate) fn status(&self) -> StatusCode {
+        self.status
+    }
+
+    /// The stable word for it.
+    pub(crate) fn word(&self) -> &'static str {
+        self.error
     }
 
     /// The same words, as an answer about the whole server and no news of trouble.
@@ -235,6 +251,12 @@ impl From<BytesRejection> for ApiError {
 
 impl From<JsonRejection> for ApiError {
     fn from(e: JsonRejection) -> ApiError {
+        body(e.status(), e.body_text())
+    }
+}
+
+impl From<FormRejection> for ApiError {
+    fn from(e: FormRejection) -> ApiError {
         body(e.status(), e.body_text())
     }
 }

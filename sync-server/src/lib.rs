@@ -17,7 +17,7 @@
 //! GET    /v1/audit         JSON   who was invited, joined, was shut out, got a role
 //! GET    /v1/openapi.json         all of this, for programs
 //! GET    /health/live, /health/ready, /metrics
-//! GET    /                        the kitchen screen
+//! GET    /kitchen                 the kitchen screen; its forms are below it
 //! ```
 //!
 //! It listens on this machine only unless told otherwise. To other machines it speaks TLS, with a

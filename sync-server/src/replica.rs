@@ -1,7 +1,7 @@
 //! The server's own replica of each farm: the same facade as on a phone, fed from the log. Only
-//! the kitchen screen reads it; no phone ever waits for it.
+//! the kitchen screen reads it and decides with it; no phone ever waits for it.
 //!
-//! A replica is a cache. It has a folder of its own with a note of how far it follows which log;
+//! A replica is a cache: nothing is in it for long that is not in the log. It has a folder of its own with a note of how far it follows which log;
 //! where that does not fit, it is thrown away and made anew.
 
 use std::collections::HashMap;
@@ -14,6 +14,7 @@ use pointdown_core::record::Id;
 
 use crate::app::App;
 use crate::exchange::document;
+use crate::kitchen::NotDone;
 use crate::store::{self, Epoch, Store, StoreError};
 
 /// How many bytes of changes a replica takes at a time.
@@ -85,6 +86,25 @@ impl Replicas {
         let mut open = lock(&slot);
         let open = self.feed(store, env, farm, &mut open)?;
         Ok(work(&open.farm)?)
+    }
+
+    /// Works with the replica as [`Replicas::read`] does, where the work may also write. Where it
+    /// fails beyond a plain refusal of the farm, the replica may hold what the log does not: it is
+    /// thrown away.
+    pub(crate) fn write<T>(
+        &self,
+        app: &App,
+        farm: Id,
+        work: impl FnOnce(&Farm) -> Result<T, NotDone>,
+    ) -> Result<T, NotDone> {
+        let slot = lock(&self.slots).entry(farm).or_default().clone();
+        let mut open = lock(&slot);
+        let done = work(&self.feed(&*app.store, &app.env, farm, &mut open)?.farm);
+        if !matches!(done, Ok(_) | Err(NotDone::Farm(_))) {
+            *open = None;
+            self.forget(farm).map_err(ReplicaError::Folder)?;
+        }
+        done
     }
 
     fn feed<'a>(
@@ -171,8 +191,20 @@ impl Replicas {
         }
         std::fs::create_dir_all(&folder)?;
         let file = Location::File(folder.join("farm.db"));
+        let open = Farm::replica(&file, farm, env.clone())?;
+        // Written, and not in the log when the process ended: nobody was told that it was done.
+        if open.status()?.waiting > 0 {
+            drop(open);
+            self.forget(farm)?;
+            std::fs::create_dir_all(&folder)?;
+            return Ok(Open {
+                farm: Farm::replica(&file, farm, env.clone())?,
+                epoch,
+                cursor: 0,
+            });
+        }
         Ok(Open {
-            farm: Farm::replica(&file, farm, env.clone())?,
+            farm: open,
             epoch,
             cursor: cursor.unwrap_or(0),
         })

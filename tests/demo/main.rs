@@ -13,6 +13,7 @@ use std::process::{Command, ExitCode};
 
 use chrono::NaiveDate;
 use pointdown_core::book::Sheet;
+use pointdown_server::store::Role;
 use serde::Serialize;
 
 use serving::Serving;
@@ -133,7 +134,8 @@ fn run(once: bool, json: bool) -> Result<bool> {
     }
     if !once {
         let join = server.invite(Some(outcome.server.farm))?;
-        let screen = server.invite(Some(outcome.server.farm))?;
+        // So that the screen can show all that there is.
+        let screen = server.invite_as(Some(outcome.server.farm), Role::Owner)?;
         // Standard output may be for a program; what people need to go on stands beside it.
         let mut aside = std::io::stderr();
         writeln!(

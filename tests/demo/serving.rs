@@ -9,7 +9,7 @@ use std::time::Duration;
 use chrono::NaiveDate;
 use pointdown_core::farm::Env;
 use pointdown_core::record::Id;
-use pointdown_server::store::{Sqlite, Store};
+use pointdown_server::store::{Role, Sqlite, Store};
 use pointdown_server::{Config, Invitation, make_invite, serve};
 use serde::{Deserialize, Serialize};
 use tokio::net::TcpListener;
@@ -91,8 +91,14 @@ impl Serving {
 
     /// An invite to a farm, or an open one to bring a farm.
     pub(crate) fn invite(&self, farm: Option<Id>) -> Result<String> {
+        self.invite_as(farm, Role::Helper)
+    }
+
+    /// An invite with which a device may do this much.
+    pub(crate) fn invite_as(&self, farm: Option<Id>, role: Role) -> Result<String> {
         let invitation = Invitation {
             farm,
+            role,
             ..Invitation::default()
         };
         Ok(make_invite(&*self.store, &*self.env, &invitation)?.code)

@@ -1,4 +1,5 @@
-//! The phone app in a real browser: built, carried by the real server, driven through Chromium.
+//! The phone app and the kitchen screen in a real browser: built, carried by the real server, driven
+//! through Chromium.
 //!
 //! Node and a Chromium are for these tests alone; nobody who builds or runs Pointdown needs them.
 
@@ -49,14 +50,21 @@ pub(crate) fn step(_: &mut Report) -> Result<Done, String> {
         "--locked",
         "--package",
         "pointdown-server",
+        "--package",
+        "pointdown-cli",
     ]))?;
-    let server = format!("debug/pointdown-server{}", std::env::consts::EXE_SUFFIX);
+    let built = |name: &str| {
+        let file = format!("debug/{name}{}", std::env::consts::EXE_SUFFIX);
+        target_dir().join(file)
+    };
     let mut command = Command::new("node");
     // One browser after the other: several would measure each other.
     command.args(["--test", "--test-concurrency=1", "--test-reporter=spec"]);
     command.arg("tests/browser/").current_dir(root());
     command.env("POINTDOWN_CHROMIUM", chromium);
-    command.env("POINTDOWN_SERVER", target_dir().join(server));
+    command.env("POINTDOWN_SERVER", built("pointdown-server"));
+    // The phones of the kitchen screen's tests are terminals.
+    command.env("POINTDOWN_TERMINAL", built("pointdown"));
     command.env("POINTDOWN_SHOTS", target_dir().join("browser-shots"));
     let mut passed = None;
     run_watched(&mut command, |line| {

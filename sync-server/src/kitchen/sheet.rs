@@ -10,7 +10,8 @@ use pointdown_core::farm::{Farm, FarmError};
 use pointdown_core::record::Zone;
 use serde::{Deserialize, Serialize};
 
-use crate::app::{App, blocking};
+use super::seat::look;
+use crate::app::App;
 use crate::auth::Screen;
 use crate::error::ApiError;
 use crate::openapi::Refused;
@@ -68,19 +69,12 @@ pub(super) async fn sheet(
     ask: Result<Query<Ask>, QueryRejection>,
 ) -> Result<Json<Shown>, ApiError> {
     let Query(Ask { day }) = ask?;
-    blocking(move || {
-        let phones = phones(app.store.devices(device.farm)?);
-        let now = app.now();
-        let read = |farm: &Farm| shown(farm, day, phones, now);
-        app.replicas
-            .read(&*app.store, &app.env, device.farm, read)
-            .map(Json)
-            .map_err(|e| {
-                tracing::error!(farm = %device.farm, error = %e, "the replica cannot be read");
-                ApiError::internal()
-            })
+    look(app, device.farm, move |app, farm| {
+        let phones = phones(app.store.devices(farm.id()).unwrap_or_default());
+        shown(farm, day, phones, app.now())
     })
     .await
+    .map(Json)
 }
 
 fn phones(devices: Vec<DeviceRow>) -> Vec<Phone> {

@@ -162,7 +162,7 @@ fn unknown_addresses_and_methods_answer_in_json() {
 #[test]
 fn every_answer_carries_the_headers_that_keep_browsers_in_bounds() {
     let server = Server::start();
-    for path in ["/", "/v1/devices", "/nothing", "/kitchen/screen.js"] {
+    for path in ["/v1/devices", "/nothing", "/kitchen/screen.js", "/kitchen"] {
         let answer = agent().get(server.url(path)).call().unwrap();
         let header = |name| answer.headers()[name].to_str().unwrap().to_string();
         let policy = header("content-security-policy");
@@ -173,7 +173,13 @@ fn every_answer_carries_the_headers_that_keep_browsers_in_bounds() {
         assert!(policy.contains("frame-ancestors 'none'"));
         assert!(!policy.contains("unsafe"));
         assert_eq!(header("x-content-type-options"), "nosniff");
-        assert_eq!(header("referrer-policy"), "no-referrer");
+        // A form of the screen's pages has to be able to say where it is from.
+        let to_whom = if path == "/kitchen" {
+            "same-origin"
+        } else {
+            "no-referrer"
+        };
+        assert_eq!(header("referrer-policy"), to_whom);
         assert_eq!(header("x-frame-options"), "DENY");
         assert_eq!(header("cross-origin-resource-policy"), "same-origin");
         assert_eq!(header("cross-origin-opener-policy"), "same-origin");
@@ -181,7 +187,7 @@ fn every_answer_carries_the_headers_that_keep_browsers_in_bounds() {
         assert_eq!(header("x-request-id").len(), 16);
         let https_only = answer.headers().get("strict-transport-security");
         assert!(https_only.is_none(), "this is plain HTTP");
-        let cache = if path.starts_with("/v1") || path == "/nothing" {
+        let cache = if path.starts_with("/v1") || ["/nothing", "/kitchen"].contains(&path) {
             "no-store"
         } else {
             "no-cache"

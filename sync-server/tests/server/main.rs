@@ -8,10 +8,13 @@ mod exchange;
 mod family;
 mod http;
 mod kitchen;
+mod kitchen_decides;
+mod kitchen_pages;
 mod limits;
 mod members;
 mod nearby;
 mod open_door;
+mod open_door_walls;
 mod orders;
 mod people;
 #[allow(

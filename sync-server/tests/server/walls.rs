@@ -4,6 +4,7 @@ use pointdown_core::sync::Ask;
 use pointdown_server::store::{self, Role};
 use pointdown_server::{Endpoint, endpoints};
 
+use crate::kitchen_pages::{Came, Kitchen};
 use crate::support::{Phone, Server, agent, read};
 
 /// What belongs to a farm and must not be learnt by another.
@@ -22,22 +23,40 @@ enum Try {
     Own(u16, Vec<u8>),
     /// A's secret and B's device: the answer is the one for a device that does not exist.
     Device(Vec<u8>),
+    /// A page of the screen: A's own farm with A's cookie, and nothing without one.
+    Page,
+    /// A form of the screen, with A's key; `ID` is B's device, and the answer is the one for a
+    /// device that does not exist.
+    Form(&'static str, u16),
 }
 
 /// A new address that is not named here makes the test fail.
 fn how(endpoint: &Endpoint) -> Try {
     let ask = empty_ask();
     match (endpoint.method.as_str(), endpoint.path.as_str()) {
-        ("GET", "/" | "/kitchen/screen.css" | "/kitchen/screen.js") => Try::Open(200),
-        ("GET", "/kitchen/words.js" | "/kitchen/mark.svg") => Try::Open(200),
+        // It leads on to the page that asks for an invite.
+        ("GET", "/") => Try::Open(200),
+        ("GET", "/kitchen/screen.css" | "/kitchen/pages.css") => Try::Open(200),
+        ("GET", "/kitchen/screen.js" | "/kitchen/mark.svg") => Try::Open(200),
+        ("GET", "/kitchen" | "/kitchen/review" | "/kitchen/trends" | "/kitchen/people") => {
+            Try::Page
+        }
+        ("POST", "/kitchen/choose") => Try::Form("line=twice/x&tag=x&choice=0", 303),
+        ("POST", "/kitchen/undo") => Try::Form("made=ID", 303),
+        ("POST", "/kitchen/person") => Try::Form("person=ID", 303),
+        ("POST", "/kitchen/role") => Try::Form("device=ID&role=owner", 303),
+        ("POST", "/kitchen/out") => Try::Form("device=ID", 303),
+        ("POST", "/kitchen/invite") => Try::Form("role=helper", 200),
         ("GET", "/health/live" | "/health/ready" | "/v1/openapi.json") => Try::Open(200),
         // From this machine; figures name no farm.
         ("GET", "/metrics") => Try::Open(200),
-        ("POST", "/v1/join" | "/kitchen/join") => Try::Open(403),
+        ("POST", "/v1/join" | "/kitchen/join" | "/kitchen/in") => Try::Open(403),
         ("GET", "/v1/automerge") => Try::Socket,
         ("POST", "/v1/sync") => Try::Own(200, ask),
         ("GET", "/v1/events" | "/kitchen/events") => Try::Own(200, Vec::new()),
-        ("GET", "/v1/devices" | "/v1/audit" | "/kitchen/sheet") => Try::Own(200, Vec::new()),
+        ("GET", "/v1/devices" | "/v1/audit" | "/kitchen/sheet" | "/kitchen/chart") => {
+            Try::Own(200, Vec::new())
+        }
         ("POST", "/v1/token" | "/v1/invites") => Try::Own(201, Vec::new()),
         ("POST", "/kitchen/leave") => Try::Own(204, Vec::new()),
         ("DELETE", "/v1/devices/{id}") => Try::Device(Vec::new()),
@@ -192,6 +211,33 @@ fn every_address_is_walled_off() {
                 assert_eq!(real.0, 404, "{name}");
                 real.1
             }
+            Try::Page => {
+                let door = Came::get(&server, &endpoint.path, "");
+                assert!(door.body.contains("/kitchen/in"), "{name}: {}", door.body);
+                let own = Came::get(&server, &endpoint.path, &cookie);
+                assert_eq!(own.status, 200, "{name}");
+                assert!(!own.body.contains("/kitchen/in\""), "{name}");
+                own.body
+            }
+            Try::Form(fields, status) => {
+                assert_eq!(endpoint.secret.as_deref(), Some("screen"), "{name}");
+                let invite = server.invite_as(Some(a.farm), Role::Owner);
+                let kitchen = Kitchen::enter(&server, &invite, "decide");
+                let with = |id: &str, key: &str| format!("key={key}&{}", fields.replace("ID", id));
+                let ask =
+                    |cookie: &str, body: &str| Came::post(&server, &endpoint.path, cookie, body);
+                let theirs = with(&theirs.device, &kitchen.key);
+                let nobody = format!("pointdown_screen={}", "0".repeat(64));
+                assert_eq!(ask(&nobody, &theirs).status, 401, "{name}");
+                let forged = ask(&kitchen.cookie, &with("x", &"0".repeat(64)));
+                assert_ne!(forged.status, status, "{name}");
+                let real = ask(&kitchen.cookie, &theirs);
+                assert_eq!(real.status, status, "{name}: {real:?}");
+                let nobodys = pointdown_core::record::Id::at(0, [7; 10]).to_string();
+                let none = ask(&kitchen.cookie, &with(&nobodys, &kitchen.key));
+                assert_eq!((real.status, &real.to), (none.status, &none.to), "{name}");
+                format!("{} {}", real.to, real.body)
+            }
         };
         for mark in &theirs.marks {
             assert!(!said.contains(mark.as_str()), "{name} tells {mark}: {said}");
@@ -260,8 +306,7 @@ fn the_description_is_served_and_true_to_what_travels() {
     assert!(openapi["openapi"].as_str().unwrap().starts_with("3."));
     let paths = openapi["paths"].as_object().unwrap();
     for endpoint in endpoints() {
-        let page = endpoint.path == "/"
-            || endpoint.path.contains("/kitchen/") && endpoint.path.contains('.');
+        let page = endpoint.path.contains("/kitchen/") && endpoint.path.contains('.');
         let operation = &paths
             .get(&endpoint.path)
             .map(|p| &p[endpoint.method.to_lowercase()]);
