@@ -158,6 +158,9 @@ fn packing_selling_and_best_by_end_with_their_last_day() {
         end_of(packed.checked_add(44.days()).unwrap())
     );
     assert_eq!(lines(&now, What::Sell)[0].cartons, 2);
+    // Nobody wrote a code down: the label bears that of the lot, day 57 of 2026 by ISO 8601.
+    let code = lines(&now, What::Sell)[0].code.as_deref();
+    assert_eq!(code, Some("2026-057-hen"));
     assert!(lines(&now, What::Chill).is_empty() && lines(&now, What::Pack).is_empty());
 }
 

@@ -43,7 +43,7 @@ pub(crate) fn now(farm: &Farm) -> Result<Value, FarmError> {
             "cartons": stands.eggs / each,
             "loose": stands.eggs % each,
             "packed": carton.packed,
-            "code": carton.code,
+            "code": stands.code,
             "held": stands.held,
             "what": last.map(|line| line.what),
             "due": day,

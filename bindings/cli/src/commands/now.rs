@@ -126,6 +126,8 @@ pub(super) fn which(
     code: Option<&str>,
 ) -> String {
     let cartons = match (run, code) {
+        // One that ends in the run's id says it already.
+        (Some(run), Some(code)) if code.ends_with(&run.short()) => format!("cartons {code}"),
         (Some(run), Some(code)) => format!("cartons {code} #{}", run.short()),
         (Some(run), None) => format!("cartons #{}", run.short()),
         _ => String::new(),

@@ -1,6 +1,7 @@
 use clap::builder::PossibleValuesParser;
 use pointdown_core::book::trace::{CallBack, Question, Run, Share, Trail};
-use pointdown_core::record::Kind;
+use pointdown_core::farm::{ErrorKind, Farm};
+use pointdown_core::record::{Id, Kind};
 use pointdown_core::trade::Species;
 
 use super::Base;
@@ -12,7 +13,8 @@ use crate::words::Words;
 /// `pointdown call-back`
 #[derive(Debug, clap::Args)]
 pub(crate) struct CallBackArgs {
-    /// From a record: a gather, wash, carton run, hold or cooler reading.
+    /// From a record: a gather, wash, carton run, hold or cooler reading; or from the code on a
+    /// carton.
     #[arg(long, value_name = "ID", allow_hyphen_values = true, conflicts_with_all = ["coop", "from", "to", "species"])]
     record: Option<String>,
     /// From the eggs of this coop; of every coop unless given.
@@ -231,7 +233,7 @@ pub(super) fn call_back(
     let calendar = Calendar::of(&farm)?;
     let question = match (&ask.record, &ask.from) {
         (Some(record), _) => Question::Record {
-            record: farm.find_record(record)?,
+            record: record_or_code(&farm, record)?,
         },
         (None, Some(from)) => Question::Coop {
             coop: match &ask.coop {
@@ -254,6 +256,18 @@ pub(super) fn call_back(
         return Ok(screen.value(&list)?);
     }
     print_list(screen, &Words::of(&farm)?, &list)
+}
+
+/// A record by its id, or the run of cartons that bears a code.
+fn record_or_code(farm: &Farm, text: &str) -> Result<Id, Failure> {
+    let unknown = match farm.find_record(text) {
+        Err(e) if e.kind == ErrorKind::NotFound => e,
+        found => return Ok(found?),
+    };
+    match farm.find_carton(text) {
+        Err(e) if e.kind == ErrorKind::NotFound => Err(unknown.into()),
+        found => Ok(found?),
+    }
 }
 
 fn print_list(screen: &mut Screen<'_>, words: &Words, list: &CallBack) -> Result<(), Failure> {

@@ -50,6 +50,10 @@ fn what_is_due_is_told_with_rule_and_caution() {
     for part in ["clean by", "chill by", "21 CFR 118.4(e)", "Cautions", "A-1"] {
         assert!(text.contains(part), "{part}: {text}");
     }
+    let once = text
+        .matches("The earliest an egg can have been laid")
+        .count();
+    assert!(once <= 1, "{text}");
     narrow(&text);
 }
 
@@ -89,6 +93,9 @@ fn a_carton_is_traced_and_called_back() {
     assert_eq!(list["people"][0]["share"], "may");
     let list = phone.ask(&format!("call-back --record {run}"));
     assert_eq!(list["people"][0]["share"], "all");
+    assert_eq!(phone.ask("call-back --record a-1"), list, "by the code");
+    let nobody = phone.say("call-back --record no-such-code --json");
+    assert_eq!(nobody.failed(3)["error"], "not_found");
     assert_eq!(phone.say("call-back --json").failed(1)["field"], "from");
     assert_eq!(
         phone.say("trace nothing-such --json").failed(3)["error"],

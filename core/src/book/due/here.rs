@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::super::Place;
 use super::super::trace::{Paths, Share};
 use super::Desk;
-use crate::record::{Body, Id, Instant, Lot, Record};
+use crate::record::{Body, Id, Instant, Lot, Record, run_code};
 use crate::trade::clock::lay_window;
 use crate::trade::{Reason, Species};
 
@@ -20,7 +20,7 @@ pub struct Here {
     pub lot: Option<Lot>,
     /// The carton run.
     pub run: Option<Id>,
-    /// The code printed on the cartons, where one was logged.
+    /// The code on the cartons, logged or not; nothing for eggs that are in no run.
     pub code: Option<String>,
     /// How many; of a carton run at most so many.
     pub eggs: i64,
@@ -104,7 +104,12 @@ fn cartons(desk: &Desk, record: &Record, at: Instant) -> Option<Here> {
     });
     here.lot = (carton.parts.0.len() == 1).then_some(*first);
     here.run = Some(record.id);
-    here.code = carton.code.clone();
+    here.code = Some(run_code(
+        carton.code.as_deref(),
+        carton.parts.0.keys().copied(),
+        carton.packed,
+        record.id,
+    ));
     let per = carton.eggs_per_carton.max(1);
     here.cartons = u32::try_from(eggs).unwrap_or(0).div_ceil(per);
     Some(here)

@@ -85,7 +85,7 @@ pub struct Due {
     pub lot: Option<Lot>,
     /// Which carton run.
     pub run: Option<Id>,
-    /// The code printed on the cartons.
+    /// The code on the cartons, logged or not.
     pub code: Option<String>,
     /// The coop or cooler, by name.
     pub name: Option<String>,

@@ -34,7 +34,7 @@ pub struct Take {
     pub lot: Option<Lot>,
     /// The carton run.
     pub run: Option<Id>,
-    /// The code printed on the cartons.
+    /// The code on the cartons, logged or not.
     pub code: Option<String>,
     /// How many eggs of it.
     pub eggs: i64,
