@@ -101,6 +101,7 @@ fn let_in(
     env: &dyn Env,
     ask: &JoinAsk,
     kind: DeviceKind,
+    begins: bool,
 ) -> Result<JoinAnswer, ApiError> {
     let now = env.now().ms();
     let name = ask.name.trim();
@@ -118,7 +119,7 @@ fn let_in(
     let joined = store.join(&Joining {
         code,
         farm: ask.farm,
-        begin: (kind == DeviceKind::Phone).then(|| id(&random[..10])),
+        begin: begins.then(|| id(&random[..10])),
         device: id(&random[10..]),
         name: name.into(),
         kind,
@@ -207,19 +208,22 @@ pub(crate) async fn join(
     ask: Result<Json<JoinAsk>, JsonRejection>,
 ) -> Result<Json<JoinAnswer>, ApiError> {
     let Json(ask) = ask?;
-    try_in(&app, whence, ask, DeviceKind::Phone).await.map(Json)
+    let joined = try_in(&app, whence, ask, DeviceKind::Phone, true).await;
+    joined.map(Json)
 }
 
-/// Lets a device in, unless too many invites were refused to its address.
+/// Lets a device in, unless too many invites were refused to its address. With an open invite it
+/// begins a farm where `begins` allows that.
 pub(crate) async fn try_in(
     app: &Arc<App>,
     whence: Whence,
     ask: JoinAsk,
     kind: DeviceKind,
+    begins: bool,
 ) -> Result<JoinAnswer, ApiError> {
     app.usage.may_join(whence.address)?;
     let inside = app.clone();
-    let done = blocking(move || let_in(&*inside.store, &*inside.env, &ask, kind)).await;
+    let done = blocking(move || let_in(&*inside.store, &*inside.env, &ask, kind, begins)).await;
     if done.as_ref().is_err_and(ApiError::is_refused_invite) {
         app.usage.join_refused(whence.address);
     }

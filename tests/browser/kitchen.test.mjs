@@ -137,6 +137,35 @@ test('two screens follow the phones, and each other, without a reload', { timeou
   await until('it comes back on the other screen', async () => await other.page.locator('.findings > li').count() === lines);
 });
 
+test('a server that is gone is said to be, and its return is noticed', { timeout: 120_000 }, async () => {
+  const screen = await house.screen();
+  const { page } = screen;
+  const trouble = page.getByRole('alert').filter({ hasText: 'cannot be reached' });
+  assert.equal(await trouble.count(), 0);
+  await house.stage.stop();
+  await trouble.waitFor();
+  assert.deepEqual(await faults(page), []);
+  await house.stage.serve();
+  await trouble.waitFor({ state: 'hidden' });
+  const before = Number(await total(page));
+  await house.tobin.log('gather', 'coop=Orchard species=hen count=1');
+  await house.tobin.sync();
+  await until('the news after the break', async () => Number(await total(page)) === before + 1);
+  screen.broken = screen.broken.filter((said) => !/ERR_/.test(said));
+});
+
+test('a screen that is shut out shows nothing any more', { timeout: 120_000 }, async () => {
+  const out = await house.screen({ may: 'Only look' });
+  const owner = await house.screen();
+  await owner.go('/people');
+  await owner.page.locator('.devices > li').filter({ hasNotText: 'this one' }).last().getByRole('link', { name: 'Shut out Kitchen screen' }).click();
+  await owner.page.getByRole('button', { name: 'Really shut out Kitchen screen' }).click();
+  await owner.page.getByText('It is shut out.').waitFor();
+  await out.page.getByRole('heading', { name: 'Let this screen in' }).waitFor();
+  assert.equal(await out.page.locator('.glance').count(), 0);
+  out.broken = out.broken.filter((said) => !/status of 401/.test(said));
+});
+
 test('news takes away no number that is being typed', { timeout: 120_000 }, async () => {
   const screen = await house.screen();
   const { page } = screen;
@@ -144,15 +173,17 @@ test('news takes away no number that is being typed', { timeout: 120_000 }, asyn
   await page.getByRole('button', { name: 'Tobin' }).click();
   const field = page.locator('input[name="counted"]').first();
   await field.fill('11');
-  // Another screen has drawn the news by the time that this one would have.
+  // News that changes this very page; another screen has drawn it by the time that this one would have.
   const other = await house.screen();
-  const before = Number(await total(other.page));
-  await house.tobin.log('gather', 'coop=Orchard species=hen count=2');
-  await house.tobin.sync();
-  await until('the news is there', async () => Number(await total(other.page)) === before + 2);
+  await other.go('/review');
+  await house.marit.do('add', 'person', 'Olu');
+  await house.marit.sync();
+  await other.page.getByRole('button', { name: 'Olu' }).waitFor();
+  assert.equal(await page.getByRole('button', { name: 'Olu' }).count(), 0, 'it waits');
   assert.equal(await field.inputValue(), '11');
   await field.press('Enter');
   await page.getByText('Decided.').waitFor();
+  await page.getByRole('button', { name: 'Olu' }).waitFor();
   const lines = await house.marit.review();
   assert.ok(!lines.some((line) => line.line.startsWith('over/')), JSON.stringify(lines));
   await page.getByRole('button', { name: 'Undo' }).click();

@@ -78,11 +78,16 @@ export class Stage {
     return answer.json();
   }
 
+  async stop() {
+    const gone = once(this.server, 'exit');
+    this.server.kill('SIGTERM');
+    await gone;
+  }
+
   async close() {
     for (const phone of this.phones) await phone.close();
     await this.front?.close();
-    this.server.kill('SIGTERM');
-    await once(this.server, 'exit');
+    await this.stop();
     await rm(this.folder, { recursive: true, force: true });
   }
 }

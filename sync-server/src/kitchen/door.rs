@@ -73,7 +73,8 @@ async fn let_in(
         true => DeviceKind::Phone,
         false => DeviceKind::Screen,
     };
-    Ok(try_in(app, whence, ask, kind).await?.token)
+    // An open invite begins a farm on a phone, never here: nobody could name it.
+    Ok(try_in(app, whence, ask, kind, false).await?.token)
 }
 
 /// Lets a screen in with an invite and gives it its cookie; for programs.
@@ -121,7 +122,6 @@ pub(super) async fn enter(
     let Form(JoinForm { invite, may }) = form?;
     let words = Words::of(&headers);
     let secure = secure(&app, whence, &headers);
-    // An open invite begins a farm on a phone, never here: nobody could name it.
     match let_in(&app, whence, invite, may == "decide").await {
         Ok(token) => {
             let cookie = set(COOKIE, &token, COOKIE_SECONDS, secure)?;

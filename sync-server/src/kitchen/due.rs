@@ -25,7 +25,7 @@ pub(super) struct Group<'a> {
     pub(super) cautions: Vec<&'a str>,
 }
 
-/// The lines in groups: what is overdue first, then what comes first.
+/// The lines in groups: what holds already first, such as held eggs, then what comes first.
 pub(super) fn groups(now: &Now) -> Vec<Group<'_>> {
     let mut by: BTreeMap<What, Group<'_>> = BTreeMap::new();
     let mut order = Vec::new();
@@ -50,6 +50,7 @@ pub(super) fn groups(now: &Now) -> Vec<Group<'_>> {
             group.cautions.push(&line.caution);
         }
     }
+    order.sort_by_key(|what| !since(*what));
     order
         .into_iter()
         .filter_map(|what| by.remove(&what))
@@ -262,6 +263,14 @@ mod tests {
             language: Language::English,
             american: true,
         };
+        let held = super::groups(&self::now(vec![
+            line(What::Wash, -1, &[]),
+            line(What::SetApart, 0, &[]),
+        ]))
+        .iter()
+        .map(|g| g.what)
+        .collect::<Vec<_>>();
+        assert_eq!(held, [What::SetApart, What::Wash]);
         let text = due(words, Zone::UTC, &now).into_string();
         assert_eq!(text.matches("cold within a day and a half").count(), 1);
         assert_eq!(text.matches("measure").count(), 2, "a caution once a group");

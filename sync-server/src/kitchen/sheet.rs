@@ -10,6 +10,7 @@ use pointdown_core::farm::{Farm, FarmError};
 use pointdown_core::record::Zone;
 use serde::{Deserialize, Serialize};
 
+use super::SCREEN;
 use super::seat::look;
 use crate::app::App;
 use crate::auth::Screen;
@@ -81,6 +82,8 @@ fn phones(devices: Vec<DeviceRow>) -> Vec<Phone> {
     devices
         .into_iter()
         .filter(|d| d.revoked_at.is_none() && d.kind == DeviceKind::Phone.as_str())
+        // A screen that may decide is kept as a phone is, and brings nothing of its own.
+        .filter(|d| d.name != SCREEN)
         .map(|d| Phone {
             name: d.name,
             heard_at: d.heard_at,

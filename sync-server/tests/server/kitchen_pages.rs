@@ -259,6 +259,12 @@ fn a_form_of_another_page_does_nothing() {
         assert_eq!(status, 403, "{headers:?}");
     }
     let headers = [("sec-fetch-site", "same-origin")];
+    // An open invite begins a farm on a phone, never here.
+    let open = server.invite(None);
+    let begin = [("invite", open.as_str()), ("may", "decide")];
+    let farms = server.store.farms().unwrap();
+    let (status, _) = read(post(&server, "/kitchen/in", &headers, &begin));
+    assert_eq!((status, server.store.farms().unwrap()), (403, farms));
     let (status, _) = read(post(&server, "/kitchen/in", &headers, &join));
     assert_eq!(status, 303);
     let answer = post(&server, "/kitchen/in", &headers, &join);

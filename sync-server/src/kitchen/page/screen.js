@@ -52,7 +52,8 @@
 
   function place(fresh) {
     var there = fresh.getElementById('main');
-    if (!there) { location.reload(); return; }
+    // Shut out, or a page that is not followed: it is shown as it is.
+    if (!there || there.getAttribute('data-live') !== 'yes') { location.reload(); return; }
     // What was said of the last form stays until the next page.
     var notice = document.getElementById('notice');
     var held = notice && notice.parentNode === main ? notice.outerHTML : '';
@@ -104,7 +105,10 @@
     source.addEventListener('error', function () {
       trouble(true);
       // Shut out, or a server that is gone: a browser gives up by itself, and this asks again.
-      if (source.readyState === 2) setTimeout(function () { load(); listen(); }, 15000);
+      if (source.readyState === 2) {
+        load();
+        setTimeout(listen, 15000);
+      }
     });
     source.addEventListener('open', function () { trouble(false); });
   }
