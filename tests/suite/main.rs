@@ -32,6 +32,7 @@ mod review_held;
 mod review_rules;
 mod review_said;
 mod review_stock;
+mod review_stocktake;
 mod review_times;
 mod routes;
 mod simulated;

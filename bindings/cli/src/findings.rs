@@ -93,6 +93,34 @@ impl Findings<'_> {
                 "A recount found {counted} where {then} were expected; with what came later, \
                  {now} were. Were the late eggs counted?"
             ),
+            What::Stocktake {
+                by,
+                place,
+                species,
+                lot,
+                counted,
+                booked,
+                ..
+            } => {
+                let by = by.map_or("someone".into(), |by| self.words.name(by));
+                let of = match lot {
+                    Some(lot) => format!("of {}", self.words.lot(lot)),
+                    None => format!("of all {} lots", species.code()),
+                };
+                let off = i64::from(*counted) - booked;
+                let ask = match off < 0 {
+                    true => format!(
+                        "{} missing. Were some pulled, eaten, sold or moved on and not logged?",
+                        off.unsigned_abs()
+                    ),
+                    false => format!("{off} too many. Was a round not logged, or something twice?"),
+                };
+                format!(
+                    "A stocktake of the {} by {by} found {counted} eggs {of} where the book \
+                     says {booked}: {ask}",
+                    shelf(*place)
+                )
+            }
             What::FarmVoided { why } => format!(
                 "Someone voided the farm's own record ({why}). That cannot be: its zone and \
                  rules hold on."
@@ -147,6 +175,13 @@ impl Findings<'_> {
                     let at = at.unwrap_or_default();
                     all.push(format!("out: {many} to {to}, {at} ({})", out.short()));
                 }
+            }
+            What::Stocktake {
+                lot: None, by_lot, ..
+            } => {
+                let lots = by_lot.iter();
+                let lots = lots.map(|(lot, n)| format!("{n:+} {}", self.words.lot(lot)));
+                all.push(format!("laid to {}", lots.collect::<Vec<_>>().join(", ")));
             }
             What::Disagreement { field, said } => {
                 let kind = self.row(finding.records.first())?;

@@ -4,12 +4,13 @@ use super::FarmError;
 use super::review::{apart, left_of, saw};
 use crate::book::review::{
     Affected, CartonRun, ClockOff, Finding, Gathered, Gone, Lost, OFF_S, Overdrawn, Overtaken,
-    Pair, Setting, breaches, cannot_read, clock, double, held, misdated, overdraw, overtaken,
-    retired_use, said, same_name,
+    Pair, Setting, Stocktaken, breaches, cannot_read, clock, double, held, misdated, overdraw,
+    overtaken, retired_use, said, same_name, stocktake, stocktake_line,
 };
 use crate::book::{Names, Place, moves};
+use crate::ledger::Document;
 use crate::record::edits::{Edit, Standing, effective};
-use crate::record::{Body, Hold, Id, Kind, Lot, Parts, Record};
+use crate::record::{Body, Decision, DocName, Hold, Id, Kind, Lot, Parts, Record, Recount};
 use crate::store::Tx;
 
 /// Puts the questions of the list to the tables.
@@ -18,10 +19,11 @@ pub(super) struct Asking<'a> {
     pub(super) farm: Id,
     pub(super) names: Names,
     pub(super) setting: Setting,
+    pub(super) decided: &'a [Decision],
 }
 
 impl Asking<'_> {
-    /// Every line, decided or not.
+    /// Every line, decided or not; of stocktakes only those that nobody decided.
     pub(super) fn everything(&self) -> Result<Vec<Finding>, FarmError> {
         let mut found = Vec::new();
         for hold in self.tx.live_of(Kind::Hold)? {
@@ -153,38 +155,29 @@ impl Asking<'_> {
         Ok(all)
     }
 
-    /// Recounts that were held against a book that has changed since.
+    /// Recounts that found another number than the book says: those that were held against a book
+    /// that has changed since, and those that simply differ.
     fn counts(&self) -> Result<Vec<Finding>, FarmError> {
         let mut open = BTreeMap::new();
         let mut found = Vec::new();
-        for (record, now) in self.tx.overtaken()? {
+        for (record, now) in self.tx.differing()? {
             let Body::Recount(recount) = &record.body else {
                 continue;
             };
+            let then = recount.expected.filter(|then| *then != now);
             // A recount that was mended is about another shelf or moment than it was then.
-            let mended = self.tx.said_about(record.id)?.is_some_and(|(_, edits)| {
-                amended_fields(&edits)
-                    .any(|name| matches!(name.as_str(), "at" | "station" | "lot" | "species"))
-            });
-            let (Some(species), false) = (recount.of_species(), mended) else {
-                continue;
+            let mended = || -> Result<bool, FarmError> {
+                let said = self.tx.said_about(record.id)?;
+                Ok(said.is_some_and(|(_, edits)| {
+                    amended_fields(&edits)
+                        .any(|name| matches!(name.as_str(), "at" | "station" | "lot" | "species"))
+                }))
             };
-            let mut late = Vec::new();
-            if let Some(mine) = self.tx.written(record.id)? {
-                let before = self
-                    .tx
-                    .moved_before(recount.station.into(), species, &record)?;
-                for (id, by) in before {
-                    let Some(theirs) = self.tx.written(id)? else {
-                        continue;
-                    };
-                    // Of records in two documents nobody can tell who had seen which.
-                    let same = mine.doc == theirs.doc && mine.hash != theirs.hash;
-                    if same && !saw(self.tx, self.farm, &mut open, &mine, &theirs)? {
-                        late.push((id, by));
-                    }
-                }
+            if then.is_none() || mended()? {
+                found.extend(self.stocktake(&record, recount, now)?);
+                continue;
             }
+            let late = self.late(&mut open, &record, recount)?;
             found.extend(overtaken(&Overtaken {
                 record: &record,
                 recount,
@@ -193,6 +186,56 @@ impl Asking<'_> {
             }));
         }
         Ok(found)
+    }
+
+    /// What moved the eggs of a recount before it and was not known where it was logged.
+    fn late(
+        &self,
+        open: &mut BTreeMap<DocName, Document>,
+        record: &Record,
+        recount: &Recount,
+    ) -> Result<Vec<(Id, Option<Id>)>, FarmError> {
+        let mut late = Vec::new();
+        let (Some(species), Some(mine)) = (recount.of_species(), self.tx.written(record.id)?)
+        else {
+            return Ok(late);
+        };
+        let station = recount.station.into();
+        for (id, by) in self.tx.moved_before(station, species, record)? {
+            let Some(theirs) = self.tx.written(id)? else {
+                continue;
+            };
+            // Of records in two documents nobody can tell who had seen which.
+            let same = mine.doc == theirs.doc && mine.hash != theirs.hash;
+            if same && !saw(self.tx, self.farm, open, &mine, &theirs)? {
+                late.push((id, by));
+            }
+        }
+        Ok(late)
+    }
+
+    /// A recount that differs from the book. One that answers a line of this list settles that line,
+    /// and asks nothing by itself. Years of counts that were seen cost no look at what they counted.
+    fn stocktake(
+        &self,
+        record: &Record,
+        recount: &Recount,
+        booked: i64,
+    ) -> Result<Option<Finding>, FarmError> {
+        let answers = record.note.as_ref();
+        let answers = answers.is_some_and(|note| note.starts_with(super::decide::ANSWERS));
+        let (line, state) = stocktake_line(record, recount.counted, booked);
+        let seen = |d: &Decision| d.line == line && d.state == state;
+        if answers || self.decided.iter().any(seen) {
+            return Ok(None);
+        }
+        let missed = self.tx.missed_by(record.id)?.into_iter();
+        Ok(stocktake(&Stocktaken {
+            record,
+            recount,
+            by_lot: missed.map(|(lot, n)| (lot, -n)).collect(),
+            moved: self.tx.moved_since_count(record, recount)?,
+        }))
     }
 
     fn doubles(&self) -> Result<Vec<Finding>, FarmError> {

@@ -9,6 +9,9 @@ use crate::record::{
     Body, DocName, Draft, Fields, Id, Instant, InvalidRecord, Kind, Parts, Record,
 };
 
+/// How the reason or note of a record begins that answers a line of the review list.
+pub(super) const ANSWERS: &str = "review: ";
+
 /// What a person answers to a line of the review list.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answer {
@@ -86,7 +89,7 @@ impl Farm {
             (_, counted) => counted.unwrap_or(0),
         };
         let now = self.env.now();
-        let why = format!("review: {}", line.split('/').next().unwrap_or(line));
+        let why = format!("{ANSWERS}{}", line.split('/').next().unwrap_or(line));
         inner.carry_out(self, finding, &answer.choice, counted, &why, now)
     }
 }

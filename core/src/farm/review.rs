@@ -62,14 +62,16 @@ impl Inner {
         let farm = self.me.farm;
         self.store.read(|tx| {
             let chosen: Option<super::take::Chosen> = tx.meta("setting")?;
+            let decided = tx.decisions()?;
             let findings = Asking {
                 tx,
                 farm,
                 names: tx.names()?,
                 setting: chosen.unwrap_or_default().setting(),
+                decided: &decided,
             }
             .everything()?;
-            Ok(undecided(findings, &tx.decisions()?))
+            Ok(undecided(findings, &decided))
         })
     }
 

@@ -36,6 +36,8 @@ pub struct Counted {
     /// Lines of the review list, as they stood before the count, about records of these lots that
     /// moved eggs here: what may be behind a difference.
     pub explained_by: Vec<Finding>,
+    /// The tag of the count's own line on the review list, where it differs.
+    pub line: Option<String>,
 }
 
 /// A station counted over.
@@ -104,6 +106,13 @@ impl Farm {
             let logged = self.log(draft(station, *of, *n, Some(at)))?;
             counted.push(self.difference(&review, *of, *n, logged.id, station.into())?);
         }
+        let after = self.review()?;
+        for count in &mut counted {
+            let own = after.iter().find(|f| {
+                f.records.first() == Some(&count.record) && matches!(f.what, What::Stocktake { .. })
+            });
+            count.line = own.map(Finding::tag);
+        }
         let place = Place::from(station);
         let left = self
             .lock()
@@ -137,11 +146,14 @@ impl Farm {
                 let here = steps.filter(|s| s.from == place || s.to == place);
                 touched.extend(here.map(|s| s.record));
             }
-            // A hold or a broken rule says nothing about numbers.
+            // A hold or a broken rule says nothing about numbers; an earlier count has settled them.
             let about = |f: &&Finding| {
                 !matches!(
                     f.what,
-                    What::HeldEggs { .. } | What::Breach { .. } | What::SameName { .. }
+                    What::HeldEggs { .. }
+                        | What::Breach { .. }
+                        | What::SameName { .. }
+                        | What::Stocktake { .. }
                 ) && f.records.iter().any(|id| touched.contains(id))
             };
             let difference = -missed.values().sum::<i64>();
@@ -153,6 +165,7 @@ impl Farm {
                 by_lot: missed.into_iter().map(|(lot, n)| (lot, -n)).collect(),
                 record,
                 explained_by: review.iter().filter(about).cloned().collect(),
+                line: None,
             })
         })
     }

@@ -2,9 +2,14 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use rusqlite::Connection;
+use rusqlite::config::DbConfig;
 
 use super::{StoreError, Tx, migrate};
 use crate::mutants::mutant;
+
+/// So many statements are kept parsed: more than there are, so that a walk through all of them, as at
+/// each look at the review list, parses none again.
+const STATEMENTS: usize = 192;
 
 /// Where a database is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -73,11 +78,14 @@ impl Store {
         if !cfg!(target_family = "wasm") {
             connection.pragma_update(None, "locking_mode", "EXCLUSIVE")?;
             connection.pragma_update_and_check(None, "journal_mode", "WAL", |_| Ok(()))?;
+            // Without this, SQLite's own build here parses a statement again whenever another value
+            // is bound to it, to weigh statistics that nobody gathers.
+            connection.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
         }
         connection.pragma_update(None, "synchronous", synchronous())?;
         connection.pragma_update(None, "foreign_keys", "ON")?;
         connection.pragma_update(None, "temp_store", "MEMORY")?;
-        connection.set_prepared_statement_cache_capacity(64);
+        connection.set_prepared_statement_cache_capacity(STATEMENTS);
         migrate::migrate_to(&mut connection, migrate::VERSION)?;
         // An empty write takes the lock now, so that a second process hears it at once.
         connection.execute_batch("BEGIN IMMEDIATE; COMMIT")?;

@@ -1,4 +1,8 @@
+use std::fmt::Write;
+
 use chrono::NaiveDate;
+use data_encoding::HEXLOWER;
+use rusqlite::types::ValueRef;
 use rusqlite::{OptionalExtension, params};
 use serde::Serialize;
 
@@ -251,13 +255,28 @@ impl Tx<'_> {
                 let mut text = String::from(table);
                 for column in 0..columns {
                     text.push('|');
-                    text.push_str(&format!("{:?}", row.get_ref(column)?));
+                    add_as_text(&mut text, row.get_ref(column)?);
                 }
                 all.push(text);
             }
         }
         Ok(all)
     }
+}
+
+/// A value so that no two of them read alike.
+fn add_as_text(text: &mut String, value: ValueRef<'_>) {
+    // Writing into a text cannot fail.
+    let _ = match value {
+        ValueRef::Null => write!(text, "null"),
+        ValueRef::Integer(n) => write!(text, "{n}"),
+        ValueRef::Real(x) => write!(text, "real {x:?}"),
+        ValueRef::Text(bytes) => match std::str::from_utf8(bytes) {
+            Ok(own) => write!(text, "{own:?}"),
+            Err(_) => write!(text, "text x{}", HEXLOWER.encode(bytes)),
+        },
+        ValueRef::Blob(bytes) => write!(text, "x{}", HEXLOWER.encode(bytes)),
+    };
 }
 
 fn read_row(row: &rusqlite::Row<'_>) -> rusqlite::Result<Row> {

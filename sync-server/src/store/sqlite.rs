@@ -56,6 +56,17 @@ impl Sqlite {
         Sqlite::with(Connection::open(&file)?, Some(file))
     }
 
+    /// Opens the database of a data folder on a registered file system of SQLite (a VFS), for tests
+    /// that let its power fail. It has no shared memory, so one connection reads and writes.
+    #[cfg(feature = "faults")]
+    pub fn open_through(folder: &Path, vfs: &str) -> Result<Sqlite, StoreError> {
+        private_folder(folder).map_err(|e| StoreError::Backend(e.to_string()))?;
+        let flags = rusqlite::OpenFlags::default();
+        let connection = Connection::open_with_flags_and_vfs(folder.join(FILE), flags, vfs)?;
+        connection.pragma_update(None, "locking_mode", "EXCLUSIVE")?;
+        Sqlite::with(connection, None)
+    }
+
     /// Opens a database in memory, gone when closed.
     pub fn in_memory() -> Result<Sqlite, StoreError> {
         Sqlite::with(Connection::open_in_memory()?, None)
@@ -64,7 +75,11 @@ impl Sqlite {
     fn with(mut connection: Connection, file: Option<PathBuf>) -> Result<Sqlite, StoreError> {
         prepare(&connection)?;
         connection.pragma_update_and_check(None, "journal_mode", "WAL", |_| Ok(()))?;
-        connection.pragma_update(None, "synchronous", "FULL")?;
+        let synchronous = match mutant("server_synchronous_normal") {
+            true => "NORMAL",
+            false => "FULL",
+        };
+        connection.pragma_update(None, "synchronous", synchronous)?;
         migrate::migrate(&mut connection)?;
         connection.execute(
             "INSERT OR IGNORE INTO server (one, epoch) VALUES (1, ?1)",

@@ -18,6 +18,9 @@ impl World {
     /// comes by hand or by the server.
     pub(super) fn foreign(&mut self, n: usize, dice: &mut Dice) -> Outcome {
         self.foreign += 1;
+        if dice.once_in(8) {
+            return self.foreign_farm_void(n, dice);
+        }
         let at = Instant::from_ms(self.now);
         let doc = DocName::month_of(at);
         let id = Id::at(self.now, dice.bytes());
@@ -64,6 +67,30 @@ impl World {
         };
         self.say(format!("{what}: {key} {fields}"));
         self.befell("foreign write");
+        self.plant(n, doc, (key, id), fields, beside, dice)
+    }
+
+    /// What no program of ours does: the farm's own record is voided.
+    fn foreign_farm_void(&mut self, n: usize, dice: &mut Dice) -> Outcome {
+        let id = Id::at(self.now, dice.bytes());
+        let farm = self.hall.farm;
+        let void = json!({"kind": "void", "target": farm.to_string(), "why": "not ours any more"});
+        self.say(format!("a void of the farm: {id}"));
+        self.befell("foreign write");
+        let beside = dice.once_in(2);
+        self.plant(n, DocName::farm(), (id, id), void, beside, dice)
+    }
+
+    /// The program writes `fields` under a key; under a fresh id they are a fact.
+    fn plant(
+        &mut self,
+        n: usize,
+        doc: DocName,
+        (key, id): (Id, Id),
+        fields: Value,
+        beside: bool,
+        dice: &mut Dice,
+    ) -> Outcome {
         let farm = self.phones[n].farm();
         let mut program = if beside {
             Foreign::beside(farm, doc.as_str(), self.foreign)
@@ -91,7 +118,7 @@ impl World {
             return self.push(doc, bytes, dice);
         }
         // By hand: through a phone of the program's own.
-        let env = TestEnv::new(at, dice.any());
+        let env = TestEnv::new(Instant::from_ms(self.now), dice.any());
         let file = farm.export().map_err(|e| e.message)?;
         let mule = Farm::from_export(&Location::Memory, env, &file).map_err(|e| e.message)?;
         mule.take(&[(doc, bytes)]).map_err(|e| e.message)?;

@@ -13,7 +13,7 @@ use pointdown_server::store::{
     SecretHash, Sqlite, Store, StoreError, Work,
 };
 
-use super::Dice;
+use super::{Dice, disk};
 
 /// Where a process is killed in the middle of an exchange.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -26,6 +26,8 @@ pub enum Killed {
     Within,
     /// After the commit, before the answer.
     After,
+    /// Its power fails at this write, sync or change of length, or right after the answer.
+    Power(u32),
 }
 
 /// A store whose process is killed at a point.
@@ -148,6 +150,8 @@ pub struct Hall {
     pub farm: Id,
     records: BTreeSet<Id>,
     read_to: u64,
+    /// Whether the store stands on a disk of the tests, whose power can fail. It has one process then.
+    on_disk: bool,
 }
 
 const FILE: &str = "server.db";
@@ -162,6 +166,7 @@ impl Hall {
             farm,
             records: BTreeSet::new(),
             read_to: 0,
+            on_disk: processes == 1,
         };
         hall.start(processes)?;
         Ok(hall)
@@ -169,8 +174,12 @@ impl Hall {
 
     fn start(&mut self, processes: usize) -> Result<(), String> {
         for _ in 0..processes {
-            let process = Sqlite::open(&self.folder).map_err(|e| format!("a server: {e}"))?;
-            self.processes.push(process);
+            let process = match self.on_disk {
+                true => Sqlite::open_through(&self.folder, disk::name()),
+                false => Sqlite::open(&self.folder),
+            };
+            self.processes
+                .push(process.map_err(|e| format!("a server: {e}"))?);
         }
         Ok(())
     }
@@ -190,6 +199,28 @@ impl Hall {
             }
         }
         self.start(n)
+    }
+
+    /// Whether the power of the store can fail.
+    pub fn has_power(&self) -> bool {
+        self.on_disk
+    }
+
+    /// Starts the server whose power failed: of what was not synced any part may be on the disk.
+    fn power_back(&mut self, dice: &mut Dice) -> Result<(), String> {
+        let paths = ["", "-wal"].map(|end| self.folder.join(format!("{FILE}{end}")));
+        let files = paths
+            .each_ref()
+            .map(|path| disk::after_power_loss(path, dice));
+        // Closing folds the write-ahead log, where there is still power.
+        self.processes.clear();
+        disk::cut_power(&paths[0], None);
+        for (path, bytes) in paths.iter().zip(files) {
+            std::fs::write(path, bytes).map_err(|e| e.to_string())?;
+        }
+        // What is in the log is read anew.
+        (self.records, self.read_to) = (BTreeSet::new(), 0);
+        self.start(1)
     }
 
     /// The records in the log.
@@ -304,7 +335,26 @@ impl Hall {
             writes: AtomicU8::new(0),
         };
         let before = (process.epoch().map_err(|e| e.to_string())?, self.head()?);
-        match exchange(&dying, row.farm, row.id, body, now) {
+        let file = self.folder.join(FILE);
+        if let Killed::Power(after) = killed {
+            disk::cut_power(&file, Some(after));
+        }
+        let done = exchange(&dying, row.farm, row.id, body, now);
+        if matches!(killed, Killed::Power(_)) {
+            let failed = disk::is_off(&file);
+            self.power_back(dice)?;
+            return match done {
+                // What was answered must be there when the power is back.
+                Ok(done) => {
+                    promised(body, &done.answer, before)?;
+                    Ok(Reply::Answer(done.answer))
+                }
+                Err(ExchangeError::Message(_)) => Ok(Reply::Nothing),
+                Err(_) if failed => Ok(Reply::Nothing),
+                Err(e) => Err(format!("the server fails: {e}")),
+            };
+        }
+        match done {
             Ok(done) => {
                 promised(body, &done.answer, before)?;
                 Ok(Reply::Answer(done.answer))

@@ -139,7 +139,7 @@ impl World {
         let faulty = faulty && !self.script.calm;
         let mut body = call.ask.clone();
         let mut killed = Killed::No;
-        let fault = if faulty { dice.below(26) } else { 99 };
+        let fault = if faulty { dice.below(30) } else { 99 };
         match fault {
             0 => self.befell("message lost"),
             1 => {
@@ -154,13 +154,24 @@ impl World {
             3 => killed = Killed::Before,
             4 => killed = Killed::Within,
             5 => killed = Killed::After,
+            // A commit is a few writes and a sync; opening a new farm a few more.
+            26..30 if self.hall.has_power() => {
+                let within = 1 << dice.below(6);
+                killed = Killed::Power(dice.below(within) as u32);
+            }
             _ => {}
         }
-        if fault < 6 {
+        if fault < 6 || killed != Killed::No {
             self.phones[n].hurt = true;
         }
-        if killed != Killed::No {
-            self.befell("server killed");
+        match killed {
+            Killed::No => {}
+            Killed::Power(_) => {
+                self.befell("server power lost");
+                // Whatever was acknowledged to anyone is looked for after this step.
+                self.phones.iter_mut().for_each(|slot| slot.fresh = true);
+            }
+            _ => self.befell("server killed"),
         }
         if fault == 0 {
             return Ok(false);

@@ -41,6 +41,9 @@ pub struct Played {
     pub steps: usize,
     /// What befell the family, and how often.
     pub faults: BTreeMap<&'static str, u64>,
+    /// The lines of the review list that were compared with the naive model's, by the first words of
+    /// their names.
+    pub lines: BTreeMap<String, u64>,
     /// What did not hold.
     pub broken: Option<String>,
     /// What happened, in words.
@@ -70,6 +73,7 @@ pub fn play(script: &Script, base: &Path) -> Played {
             world.heal().and_then(|()| world.judge())
         });
         played.faults = std::mem::take(&mut world.faults);
+        played.lines = std::mem::take(&mut world.lines);
         played.said = std::mem::take(&mut world.said);
         done
     }));

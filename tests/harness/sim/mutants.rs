@@ -38,6 +38,10 @@ pub const ALL: &[(&str, &str)] = &[
         "the database waits for the disk at a checkpoint, not at a commit",
     ),
     (
+        "server_synchronous_normal",
+        "the server waits for the disk at a checkpoint, not at a commit",
+    ),
+    (
         "answer_before_commit",
         "now and then the server answers and has not committed",
     ),
@@ -46,6 +50,10 @@ pub const ALL: &[(&str, &str)] = &[
         "an amendment overrules nothing that its writer had seen",
     ),
     ("void_counted", "a voided record still moves its eggs"),
+    (
+        "count_before_unread",
+        "a stocktake is explained with what moved before the count before it too",
+    ),
     ("recounts_unsettled", "recounts are not settled"),
     ("digest_unread", "both sides' digests are not compared"),
     (

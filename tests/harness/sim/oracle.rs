@@ -158,6 +158,9 @@ impl World {
             &first.view().map_err(|e| e.message)?,
         )?;
         alike(&review, &model)?;
+        for line in &model {
+            *self.lines.entry(line.kind()).or_default() += 1;
+        }
         crate::naive::same(first);
         Ok(())
     }

@@ -1,5 +1,8 @@
 use pointdown_core::farm::{Env, FarmError, Filter, Row};
 use pointdown_core::record::{Draft, Fields, Instant, Kind};
+use pointdown_core::trade::dates::{Counting, DayLimit, FromDay};
+use pointdown_core::trade::rules::{Rule, RulePack};
+use pointdown_core::trade::units::Celsius;
 use serde_json::{Value, json};
 
 use super::world::told;
@@ -63,7 +66,14 @@ impl World {
         let eggs = dice.from_to(1, 12);
         let lot = self.lot(n, dice)?;
         let station = *dice.pick(&["basket", "clean", "cartoned"]);
-        let draft = match dice.below(12) {
+        let draft = match dice.below(13) {
+            12 => {
+                // Frost, right, just too warm, far too warm.
+                let air = *dice.pick(&[-1.5, 0.5, 4.0, 7.2, 7.3, 10.0]);
+                Draft::new(Kind::Reading)
+                    .with("cooler", "Cellar")
+                    .with("air_c", air)
+            }
             0..=4 => {
                 let (coop, species) =
                     *dice.pick(&[("Orchard", "hen"), ("Pond", "duck"), ("Pond", "hen")]);
@@ -77,7 +87,14 @@ impl World {
                 .with("use", *dice.pick(&["home", "compost"])),
             7 | 8 => {
                 let cartons = dice.from_to(1, 3);
-                let day = self.phones[n].farm().today()?;
+                let mut day = self.phones[n].farm().today()?;
+                let mut lot = lot;
+                if dice.once_in(5) {
+                    // A run of about a month ago that nobody logged when it was packed.
+                    day = day - chrono::Days::new(*dice.pick(&[27, 28, 29, 30]));
+                    lot = format!("{day}/hen");
+                }
+                let old = lot.starts_with(&day.to_string()) && dice.once_in(2);
                 let other = self.lot(n, dice)?;
                 let species = |lot: &str| lot.split('/').nth(1).unwrap_or("").to_string();
                 let mut parts = Fields::new();
@@ -94,10 +111,14 @@ impl World {
                     .with("eggs_per_carton", 6)
                     .with("cartons", cartons)
                     .with("packed", day.to_string());
-                if dice.once_in(2) {
+                let draft = if dice.once_in(2) {
                     draft.with("best_by", self.best_by(n, dice)?)
                 } else {
                     draft
+                };
+                match old {
+                    true => return self.sold_at_once(n, draft.at(at), &lot, at),
+                    false => draft,
                 }
             }
             9 => match self.of_kind(n, "carton", dice)? {
@@ -125,22 +146,49 @@ impl World {
         Ok(draft.at(at))
     }
 
+    /// Logs a run of cartons, and gives what sells one of them at the same moment.
+    fn sold_at_once(
+        &self,
+        n: usize,
+        run: Draft,
+        lot: &str,
+        at: Instant,
+    ) -> Result<Draft, FarmError> {
+        let sold = Draft::new(Kind::Out)
+            .with("way", "sold")
+            .with("parts", format!("{lot}=6"))
+            .with("cartons", 1)
+            .with("to", "the stall");
+        Ok(match told(self.phones[n].farm().log(run))? {
+            Some(run) => sold.with("carton", run.id.to_string()).at(at),
+            None => sold.at(at),
+        })
+    }
+
     fn wash(&self, lot: &str, eggs: i64, dice: &mut Dice) -> Draft {
         let means = *dice.pick(&["spray", "dry", "brush"]);
-        let draft = Draft::new(Kind::Wash)
+        let mut draft = Draft::new(Kind::Wash)
             .with("parts", format!("{lot}={eggs}"))
             .with("means", means);
-        if means != "spray" {
+        if means == "dry" {
             return draft;
+        }
+        if means == "brush" && dice.once_in(2) {
+            draft = draft.with("minutes", *dice.pick(&[0, 3]));
         }
         let draft = draft.with("sink_cleaned", !dice.once_in(3));
         if dice.once_in(2) {
             return draft;
         }
         // Too cold, right, too hot.
-        draft
-            .with("egg_c", 20)
-            .with("water_start_c", *dice.pick(&[30, 36, 45]))
+        let draft = draft
+            .with("egg_c", *dice.pick(&[20, 20, 20, 5]))
+            .with("water_start_c", *dice.pick(&[30, 36, 45]));
+        match dice.below(4) {
+            0 => draft.with("rinse_c", *dice.pick(&[25, 50])),
+            1 => draft.with("sanitiser_ppm", *dice.pick(&[50, 100, 200, 300])),
+            _ => draft,
+        }
     }
 
     /// The day of packing itself, or about as long as some rule allows.
@@ -197,15 +245,19 @@ impl World {
                 farm.find(Kind::Outlet, dice.pick::<&str>(&["Stall", "Market"]))
             }
             7 => {
-                let rules = if dice.once_in(3) {
-                    Value::Null
-                } else {
-                    "us_federal".into()
+                let pack = match dice.below(4) {
+                    0 => Value::Null,
+                    1 => {
+                        set.insert("rules".into(), own_rules());
+                        "custom".into()
+                    }
+                    _ => "us_federal".into(),
                 };
-                set.insert("rule_pack".into(), rules);
+                set.insert("rule_pack".into(), pack);
                 let house = [
                     json!({"ages_apart_max_days": 1}),
                     json!({"ages_apart_max_days": 0, "best_by_days": 10}),
+                    json!({"keep_bloom": true}),
                     Value::Null,
                 ];
                 set.insert("house".into(), dice.pick(&house).clone());
@@ -302,6 +354,7 @@ impl World {
                 let at = row.at.plus_ms(HOUR * dice.from_to(-30, 20));
                 set.insert("at".into(), at.to_string().into());
             }
+            ("reading", _) => drop(set.insert("air_c".into(), (*dice.pick(&[0, 5, 9])).into())),
             ("gather", 1) => drop(set.insert("coop".into(), "Pond".into())),
             ("gather", 2) => drop(set.insert("floor_laid".into(), dice.below(6).into())),
             ("gather", _) => drop(set.insert("count".into(), eggs)),
@@ -364,4 +417,19 @@ fn parts(row: &Row, eggs: i64) -> Value {
 
 fn whole(row: &Row, field: &str) -> i64 {
     row.fields.get(field).and_then(Value::as_i64).unwrap_or(1)
+}
+
+/// The baseline of the United States with a coldest cooler and a last day of delivery of the farm's
+/// own.
+pub(super) fn own_rules() -> Value {
+    let mut pack = RulePack::us_federal();
+    pack.code = "custom".into();
+    pack.chill.cooler_min = Some(Rule::memory(Celsius(1.0), "our own"));
+    let within = DayLimit {
+        days: 28,
+        counting: Counting::Exclusive,
+        from: FromDay::Lay,
+    };
+    pack.dates.deliver_within = Some(Rule::memory(within, "our own"));
+    serde_json::to_value(pack).unwrap_or_default()
 }

@@ -18,6 +18,8 @@ pub struct Report {
     pub steps: u64,
     /// What befell the families, and how often.
     pub faults: BTreeMap<String, u64>,
+    /// Lines of review lists that were compared with the naive model's, by kind.
+    pub lines: BTreeMap<String, u64>,
     /// Seeds of which something did not hold.
     pub failed: Vec<Failed>,
 }
@@ -91,6 +93,9 @@ fn one(seed: u64, report: &Mutex<Report>) {
     report.steps += played.steps as u64;
     for (what, n) in played.faults {
         *report.faults.entry(what.into()).or_default() += n;
+    }
+    for (kind, n) in played.lines {
+        *report.lines.entry(kind).or_default() += n;
     }
     report.failed.extend(failed);
 }

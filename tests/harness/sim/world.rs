@@ -70,6 +70,8 @@ pub struct World {
     pub stale: Vec<Vec<u8>>,
     /// How often what befell the family.
     pub faults: BTreeMap<&'static str, u64>,
+    /// Kinds of lines of the review list that were compared.
+    pub lines: BTreeMap<String, u64>,
     /// What happened, in words.
     pub said: Vec<String>,
     /// How many foreign programs wrote.
@@ -101,8 +103,16 @@ impl World {
         let env = TestEnv::new(Instant::from_ms(now), dice.any());
         let path = folder.join("phone-0.db");
         let mut farm = set_up(zone);
-        if dice.once_in(2) {
-            farm.insert("rule_pack".into(), "us_federal".into());
+        match dice.below(4) {
+            0 => {
+                farm.insert("rules".into(), super::people::own_rules());
+                farm.insert("rule_pack".into(), "custom".into());
+            }
+            1 | 2 => drop(farm.insert("rule_pack".into(), "us_federal".into())),
+            _ => {}
+        }
+        if dice.once_in(6) {
+            farm.insert("house".into(), serde_json::json!({"keep_bloom": true}));
         }
         farm.insert("coops_apart".into(), dice.once_in(4).into());
         let beginning = Beginning {
@@ -124,6 +134,7 @@ impl World {
             old_asks: Vec::new(),
             stale: Vec::new(),
             faults: BTreeMap::new(),
+            lines: BTreeMap::new(),
             said: Vec::new(),
             foreign: 0,
             books: BTreeMap::new(),
@@ -135,6 +146,8 @@ impl World {
                 .with("species", species);
             world.phones[0].farm().log(coop).map_err(|e| e.message)?;
         }
+        let cooler = Draft::new(Kind::Cooler).with("name", "Cellar");
+        world.phones[0].farm().log(cooler).map_err(|e| e.message)?;
         world.note(0)?;
         for n in 1..script.phones {
             world.add_phone(n, &mut dice)?;

@@ -104,6 +104,10 @@ fn table(report: &Report) -> String {
     for (what, n) in &report.faults {
         text += &format!("  {what:<28} {n:>8}\n");
     }
+    text += "lines of the review list at the end, each compared with the naive model:\n";
+    for (kind, n) in &report.lines {
+        text += &format!("  {kind:<28} {n:>8}\n");
+    }
     for failed in &report.failed {
         text += &format!("\nSEED {}: {}\n", failed.seed, failed.broken);
         for line in &failed.script {

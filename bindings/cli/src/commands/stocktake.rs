@@ -91,9 +91,16 @@ fn print(screen: &mut Screen<'_>, words: &Words, found: &Stocktake) -> Result<()
             screen.words(
                 "",
                 &format!(
-                    "{of}: no line of the review list is about it. Look for eggs that were pulled, eaten \
+                    "{of}: no earlier line of the review list is about it. Look for eggs that were pulled, eaten \
                      or gathered and not logged."
                 ),
+            )?;
+        }
+        if let Some(tag) = &counted.line {
+            let about = "counted again, voided or seen: pointdown review, then pointdown decide";
+            screen.words(
+                "",
+                &format!("{of}: on the review list as {tag}, to be {about}"),
             )?;
         }
         for line in &counted.explained_by {

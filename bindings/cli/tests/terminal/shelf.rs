@@ -150,6 +150,16 @@ fn takings_orders_and_a_stocktake() {
     let found = phone.ask("stocktake basket today/hen=5");
     assert_eq!(found["counted"][0]["expected"], 6);
     assert_eq!(found["counted"][0]["difference"], -1);
+    let tag = found["counted"][0]["line"]
+        .as_str()
+        .expect("a line of its own");
+    let text = phone.say("review").good();
+    assert!(text.contains(tag), "{text}");
+    assert!(text.contains("found 5 eggs of"), "{text}");
+    assert!(text.contains("the book says 6: 1 missing"), "{text}");
+    narrow(&text);
+    phone.say(&format!("decide {tag} seen")).good();
+    assert!(!phone.say("review").good().contains("found 5 eggs"));
     let text = phone.say("stocktake clean hen=6 duck=0").good();
     assert!(text.contains("+0"), "{text}");
     narrow(&text);

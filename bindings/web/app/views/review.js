@@ -51,6 +51,11 @@ function words({ what, people }) {
     case 'retired_use': return t('review.retired_use', { species: t(`species.${what.species}`) });
     case 'misdated': return t(`review.misdated.${what.how}`, { who });
     case 'count_overtaken': return t('review.count_overtaken', { n: what.counted, then: what.then, now: what.now });
+    case 'stocktake': {
+      const off = what.counted - what.booked;
+      const of = what.lot ? lotWords(what.lot) : t(`species.${what.species}`);
+      return t(off < 0 ? 'review.stock_short' : 'review.stock_over', { n: Math.abs(off), counted: what.counted, booked: what.booked, place: t(`flow.${what.place}`), of, who: what.by ? name(what.by) : '?' });
+    }
     case 'farm_voided': return t('review.farm_voided', { who });
     case 'cannot_read': return t('review.cannot_read', { why: what.why });
     default: return what.kind;
@@ -82,11 +87,13 @@ function decide(line, choice) {
   }, 'save');
 }
 
-// What was really found settles a line about too many or too few eggs.
-function count(choice, counted) {
+// What was really found settles a line about too many or too few eggs; its note says that it answers
+// the list, so that the answer is no question of its own.
+function count(line, choice, counted) {
   const { place: station, lot, species } = choice;
+  const note = `review: ${line.line.split('/')[0]}`;
   return act(async () => {
-    await log([{ kind: 'recount', station, counted, ...(lot ? { lot } : { species }) }], t('review.done'));
+    await log([{ kind: 'recount', station, counted, note, ...(lot ? { lot } : { species }) }], t('review.done'));
     await load();
   }, 'save');
 }
@@ -97,7 +104,7 @@ function countForm(line, choice) {
   const open = state.counting?.key === key ? state.counting : null;
   if (!open) return html`<button class="wide" @click=${() => { state.counting = { key, text: '', n: null }; draw(); }}>${choiceWords(choice, line)}</button>`;
   return html`${field(t('review.counted', { place: t(`flow.${choice.place}`) }), open.text, (text, n) => { Object.assign(open, { text, n }); }, { mode: 'numeric', id: 'found' })}
-    <button class="main" ?disabled=${!Number.isInteger(open.n) || open.n < 0} @click=${() => count(choice, open.n)}>${t('basket.recount.go')}</button>`;
+    <button class="main" ?disabled=${!Number.isInteger(open.n) || open.n < 0} @click=${() => count(line, choice, open.n)}>${t('basket.recount.go')}</button>`;
 }
 
 function one(line) {

@@ -1,6 +1,8 @@
+use std::collections::BTreeMap;
+
 use super::super::Place;
 use super::{Choice, Finding, Weight, What};
-use crate::record::{Id, Record, Recount};
+use crate::record::{Id, Lot, Record, Recount};
 
 /// A recount that comes out otherwise than when it was logged, because records from before it
 /// arrived or were mended later.
@@ -24,14 +26,6 @@ pub fn overtaken(count: &Overtaken<'_>) -> Option<Finding> {
     if then == now || i64::from(counted) == now {
         return None;
     }
-    let place = Place::from(count.recount.station);
-    let again = match count.recount.lot {
-        Some(lot) => Some(Choice::Recount { place, lot }),
-        None => count
-            .recount
-            .species
-            .map(|species| Choice::RecountAll { place, species }),
-    };
     let record = count.record;
     Some(
         Finding::new(
@@ -45,10 +39,73 @@ pub fn overtaken(count: &Overtaken<'_>) -> Option<Finding> {
             std::iter::once(record.id).chain(count.late.iter().map(|(id, _)| *id)),
             std::iter::once(record.by).chain(count.late.iter().map(|(_, by)| *by)),
         )
-        .choices(
-            again
-                .into_iter()
-                .chain([Choice::Void { record: record.id }, Choice::Seen]),
-        ),
+        .choices(choices(record.id, count.recount)),
     )
+}
+
+/// A recount that found another number than the book says.
+#[derive(Debug, Clone)]
+pub struct Stocktaken<'a> {
+    /// Its record.
+    pub record: &'a Record,
+    /// What it says.
+    pub recount: &'a Recount,
+    /// Eggs found less eggs in the book, by the lots that the difference was laid to.
+    pub by_lot: BTreeMap<Lot, i64>,
+    /// What moved the counted eggs to or from the station since they were counted there before,
+    /// with who logged it.
+    pub moved: Vec<(Id, Option<Id>)>,
+}
+
+/// The name of the line about a recount that differs, and how it stands.
+pub fn stocktake_line(record: &Record, counted: u32, booked: i64) -> (String, String) {
+    (
+        format!("stock/{}", record.id),
+        format!("{counted} {booked}"),
+    )
+}
+
+/// A stocktake that differs from the book. The count holds; what is asked is where the eggs went or
+/// came from, and whether they were counted right.
+pub fn stocktake(count: &Stocktaken<'_>) -> Option<Finding> {
+    let (record, recount) = (count.record, count.recount);
+    let species = recount.of_species()?;
+    let counted = recount.counted;
+    let booked = i64::from(counted) - count.by_lot.values().sum::<i64>();
+    if booked == i64::from(counted) {
+        return None;
+    }
+    let (line, state) = stocktake_line(record, counted, booked);
+    let what = What::Stocktake {
+        by: record.by,
+        place: Place::from(recount.station),
+        species,
+        lot: recount.lot,
+        counted,
+        booked,
+        by_lot: count.by_lot.clone(),
+    };
+    Some(
+        Finding::new(line, what, Weight::Note, record.at)
+            .state(state)
+            .about(
+                std::iter::once(record.id).chain(count.moved.iter().map(|(id, _)| *id)),
+                std::iter::once(record.by).chain(count.moved.iter().map(|(_, by)| *by)),
+            )
+            .choices(choices(record.id, recount)),
+    )
+}
+
+/// What can be done about a count: count once more, void it, or let it be.
+fn choices(record: Id, recount: &Recount) -> impl Iterator<Item = Choice> {
+    let place = Place::from(recount.station);
+    let again = match recount.lot {
+        Some(lot) => Some(Choice::Recount { place, lot }),
+        None => recount
+            .species
+            .map(|species| Choice::RecountAll { place, species }),
+    };
+    again
+        .into_iter()
+        .chain([Choice::Void { record }, Choice::Seen])
 }

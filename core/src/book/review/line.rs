@@ -85,6 +85,25 @@ pub enum What {
         /// Eggs that the book expects at that moment now.
         now: i64,
     },
+    /// A stocktake found another number of eggs than the book says.
+    Stocktake {
+        /// Who counted.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        by: Option<Id>,
+        /// Where.
+        place: Place,
+        /// Of which species.
+        species: Species,
+        /// Of which lot, where one was counted by itself.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        lot: Option<Lot>,
+        /// Eggs really found.
+        counted: u32,
+        /// Eggs that the book says.
+        booked: i64,
+        /// Counted less booked, by the lots that the difference was laid to.
+        by_lot: BTreeMap<Lot, i64>,
+    },
     /// Someone voided the farm's own record, which cannot be: its zone and rules hold on.
     FarmVoided {
         /// The reason that was given.

@@ -15,7 +15,7 @@ mod stock;
 mod timing;
 
 pub use breach::{Setting, breaches};
-pub use count::{Overtaken, overtaken};
+pub use count::{Overtaken, Stocktaken, overtaken, stocktake, stocktake_line};
 pub use dates::misdated;
 pub use doubles::{NEAR_MS, Pair, double};
 pub use held::{Affected, CartonRun, Gathered, Gone, held};

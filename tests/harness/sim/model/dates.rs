@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use serde_json::json;
 
-use super::super::eggs::{Ledger, brought, day};
+use super::super::eggs::{Count, Ledger, brought, day};
 use super::{Line, Standing, Writer, number, parts, people, text};
 
 const TOLD: [&str; 10] = [
@@ -33,41 +33,47 @@ impl Writer<'_> {
         all.collect()
     }
 
-    /// Recounts that come out otherwise than when they were logged.
+    /// Recounts that differ from the book: those that come out otherwise than when they were logged,
+    /// and all others, but for those that answer a line of the list.
     pub(super) fn counted(&self, ledger: &Ledger, all: &mut Vec<Line>) {
-        for (id, short, moved) in &ledger.counts {
-            let s = &self.stands.0[id];
-            let Some(then) = s.fields.get("expected").and_then(|n| n.as_i64()) else {
-                continue;
-            };
+        for count in ledger.counts.iter().filter(|count| count.short != 0) {
+            let s = &self.stands.0[&count.id];
             let counted = number(&s.fields, "counted");
-            let now = counted + short;
+            let now = counted + count.short;
+            let then = s.fields.get("expected").and_then(|n| n.as_i64());
             let mended = self.stands.0.values().any(|a| {
                 let set = a.fact.fields.get("set").and_then(|set| set.as_object());
                 let about = |name: &&str| set.is_some_and(|set| set.contains_key(*name));
-                a.fact.target() == Some(*id)
+                a.fact.target() == Some(count.id)
                     && ["at", "station", "lot", "species"].iter().any(about)
             });
-            if *short == 0 || then == now || mended {
-                continue;
+            match then.filter(|then| *then != now && !mended) {
+                Some(then) => all.push(self.overtaken(count, s, (counted, then, now))),
+                None if text(&s.fields, "note").starts_with("review: ") => {}
+                None => all.push(stocktake(count, s, counted, now)),
             }
-            let late: Vec<_> = moved
-                .iter()
-                .filter(|(other, _)| {
-                    let same = self.stands.0[other].fact.doc == s.fact.doc;
-                    same && !s.fact.seen.contains(other)
-                })
-                .collect();
-            all.push(Line {
-                line: format!("count/{id}"),
-                state: format!("{counted} {then} {now}"),
-                weight: 1,
-                since: s.at,
-                people: people(late.iter().map(|(_, by)| *by).chain([s.by()])),
-                records: late.iter().map(|(id, _)| *id).chain([*id]).collect(),
-                what: json!({"kind": "count_overtaken", "counted": counted, "then": then,
-                    "now": now}),
-            });
+        }
+    }
+
+    fn overtaken(&self, count: &Count, s: &Standing<'_>, numbers: (i64, i64, i64)) -> Line {
+        let (counted, then, now) = numbers;
+        let late: Vec<_> = count
+            .moved
+            .iter()
+            .filter(|(other, _)| {
+                let same = self.stands.0[other].fact.doc == s.fact.doc;
+                same && !s.fact.seen.contains(other)
+            })
+            .collect();
+        Line {
+            line: format!("count/{}", count.id),
+            state: format!("{counted} {then} {now}"),
+            weight: 1,
+            since: s.at,
+            people: people(late.iter().map(|(_, by)| *by).chain([s.by()])),
+            records: late.iter().map(|(id, _)| *id).chain([count.id]).collect(),
+            what: json!({"kind": "count_overtaken", "counted": counted, "then": then,
+                "now": now}),
         }
     }
 
@@ -115,5 +121,35 @@ impl Writer<'_> {
                 what,
             });
         }
+    }
+}
+
+fn stocktake(count: &Count, s: &Standing<'_>, counted: i64, booked: i64) -> Line {
+    let lot = text(&s.fields, "lot");
+    let species = match lot {
+        "" => text(&s.fields, "species"),
+        lot => lot.split('/').nth(1).unwrap_or(""),
+    };
+    let mut what = json!({"kind": "stocktake", "place": text(&s.fields, "station"),
+        "species": species, "counted": counted, "booked": booked, "by_lot": count.laid});
+    if !lot.is_empty() {
+        what["lot"] = lot.into();
+    }
+    if let Some(by) = s.by() {
+        what["by"] = by.to_string().into();
+    }
+    Line {
+        line: format!("stock/{}", count.id),
+        state: format!("{counted} {booked}"),
+        weight: 2,
+        since: s.at,
+        people: people(count.since.iter().map(|(_, by)| *by).chain([s.by()])),
+        records: count
+            .since
+            .iter()
+            .map(|(id, _)| *id)
+            .chain([count.id])
+            .collect(),
+        what,
     }
 }

@@ -17,6 +17,40 @@ pub(super) type Took = Vec<(Id, Option<Id>, i64)>;
 /// Records that moved eggs somewhere, with who, in order.
 pub(super) type Moved = Vec<(Id, Option<Id>)>;
 
+/// A recount, as the book stood at its moment.
+#[derive(Debug, Clone)]
+pub(super) struct Count {
+    /// Its record.
+    pub(super) id: Id,
+    /// Eggs missing; below zero where there were too many.
+    pub(super) short: i64,
+    /// What moved there since the recount before it, of whatever lots of its species.
+    pub(super) moved: Moved,
+    /// What moved the counted eggs there since they were counted there before.
+    pub(super) since: Moved,
+    /// Found less expected, by the lots that it was laid to.
+    pub(super) laid: BTreeMap<String, i64>,
+}
+
+/// One record that moved eggs of a lot to or from a place.
+#[derive(Debug)]
+struct Step {
+    place: &'static str,
+    lot: String,
+    id: Id,
+    by: Option<Id>,
+}
+
+/// A recount of a place: of a lot, or of a species where the lot is empty, when so many steps had
+/// been taken.
+#[derive(Debug)]
+struct Taken {
+    place: &'static str,
+    species: String,
+    lot: String,
+    steps: usize,
+}
+
 /// The balances, and who took what from where.
 #[derive(Debug, Default)]
 pub struct Ledger {
@@ -24,8 +58,10 @@ pub struct Ledger {
     pub(super) shelves: BTreeMap<&'static str, Shelf>,
     /// Place and lot, then what took eggs away from there.
     pub(super) took: BTreeMap<(&'static str, String), Took>,
-    /// Each recount: eggs missing, and what moved there since the recount before.
-    pub(super) counts: Vec<(Id, i64, Moved)>,
+    /// Each recount.
+    pub(super) counts: Vec<Count>,
+    steps: Vec<Step>,
+    taken: Vec<Taken>,
     /// Place and species, then what moved there since its last recount.
     moved: BTreeMap<(&'static str, String), Moved>,
 }
@@ -106,6 +142,12 @@ impl Ledger {
             for shelf in [from, to] {
                 let moved = self.moved.entry((shelf, species(lot).to_string()));
                 let moved = moved.or_default();
+                self.steps.push(Step {
+                    place: shelf,
+                    lot: lot.to_string(),
+                    id: s.fact.id,
+                    by: s.by(),
+                });
                 if moved.last().is_none_or(|(id, _)| *id != s.fact.id) {
                     moved.push((s.fact.id, s.by()));
                 }
@@ -153,13 +195,19 @@ impl Ledger {
             lot => species(lot),
         };
         let moved = self.moved.remove(&(station, of.to_string()));
-        let mut noted = |short: i64| {
-            let moved = moved.clone().unwrap_or_default();
-            self.counts.push((s.fact.id, short, moved));
+        let since = self.since_counted(station, of, &one);
+        let noted = |ledger: &mut Ledger, short: i64| {
+            ledger.counts.push(Count {
+                id: s.fact.id,
+                short,
+                moved: moved.clone().unwrap_or_default(),
+                since: since.clone(),
+                laid: BTreeMap::new(),
+            });
         };
         if !one.is_empty() {
             let short = shelf.get(&one).copied().unwrap_or(0) - counted;
-            noted(short);
+            noted(self, short);
             self.missed(s, station, &one, short);
             return;
         }
@@ -170,7 +218,7 @@ impl Ledger {
             .filter(|(lot, _)| species(lot) == whose)
             .collect();
         let mut short: i64 = here.iter().map(|(_, n)| n).sum::<i64>() - counted;
-        noted(short);
+        noted(self, short);
         if short < 0 {
             let newest = here
                 .iter()
@@ -188,7 +236,37 @@ impl Ledger {
         }
     }
 
+    /// What moved eggs of a lot, or of a whole species, here since all of them were counted here
+    /// before; from now on that is this count.
+    fn since_counted(&mut self, place: &'static str, species: &str, lot: &str) -> Moved {
+        let covers = |taken: &&Taken| {
+            let all = taken.lot.is_empty() && taken.species == species;
+            taken.place == place && (all || (!lot.is_empty() && taken.lot == lot))
+        };
+        let before = self.taken.iter().rev().find(covers);
+        let before = before.map_or(0, |taken| taken.steps);
+        let here = self.steps[before..].iter().filter(|step| {
+            let same = if lot.is_empty() {
+                self::species(&step.lot) == species
+            } else {
+                step.lot == lot
+            };
+            step.place == place && same
+        });
+        let moved = here.map(|step| (step.id, step.by)).collect();
+        self.taken.push(Taken {
+            place,
+            species: species.into(),
+            lot: lot.into(),
+            steps: self.steps.len(),
+        });
+        moved
+    }
+
     fn missed(&mut self, s: &Standing<'_>, station: &'static str, lot: &str, short: i64) {
+        if let Some(count) = self.counts.last_mut().filter(|_| short != 0) {
+            *count.laid.entry(lot.to_string()).or_default() -= short;
+        }
         match short {
             0 => {}
             n if n > 0 => self.put(s, station, "unaccounted", lot, n),

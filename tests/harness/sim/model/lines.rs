@@ -29,6 +29,18 @@ pub struct Line {
     pub what: Value,
 }
 
+impl Line {
+    /// The beginning of its name, such as `over` or `rule/soaked`.
+    pub fn kind(&self) -> String {
+        let words: Vec<&str> = self.line.split('/').collect();
+        match words.as_slice() {
+            ["rule", rule, ..] => format!("rule/{rule}"),
+            [kind, ..] => (*kind).into(),
+            [] => String::new(),
+        }
+    }
+}
+
 /// The whole list of a farm: the lines that nobody decided, the most pressing first.
 pub fn list(facts: &Facts, farm: Id) -> Vec<Line> {
     let stands = Stands::of(facts);
@@ -103,7 +115,18 @@ impl Writer<'_> {
                 continue;
             }
             let everyone = || s.amends.iter().chain(&s.voids).copied();
-            if !s.voids.is_empty() {
+            if s.kind() == "farm" {
+                // Someone tried to take the farm's own record away.
+                all.extend(s.voids.iter().map(|void| Line {
+                    line: format!("farm/{}", void.id),
+                    state: "-".into(),
+                    weight: 2,
+                    since: void.logged_at(),
+                    people: people([void.by(), s.by()]),
+                    records: BTreeSet::from([void.id, id]),
+                    what: json!({"kind": "farm_voided"}),
+                }));
+            } else if !s.voids.is_empty() {
                 self.mended_and_voided(s, all);
                 continue;
             }
