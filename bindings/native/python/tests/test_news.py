@@ -81,7 +81,7 @@ def test_changes_come_in_batches(begun: Callable[..., Farm]) -> None:
         await reader.aclose()  # type: ignore[attr-defined]
         return sizes
 
-    assert asyncio.run(read()) == [256, 256, 88]
+    assert asyncio.run(asyncio.wait_for(read(), 60)) == [256, 256, 88]
 
 
 def test_cancelling_a_task_stops_its_exchange(begun: Callable[..., Farm]) -> None:

@@ -8,16 +8,16 @@ use crate::mirror::mirror_record;
 pub enum Question {
     /// The eggs of a coop, gathered on a span of farm days.
     Coop {
+        /// First farm day.
+        first: String,
+        /// Last farm day.
+        last: String,
         /// The coop's id; every coop where there is none.
         #[uniffi(default = None)]
         coop: Option<String>,
         /// Only this species.
         #[uniffi(default = None)]
         species: Option<Species>,
-        /// First farm day.
-        first: String,
-        /// Last farm day.
-        last: String,
     },
     /// A record: a gather, a cleaning batch, a carton run, a hold, or a cooler reading.
     Record {
