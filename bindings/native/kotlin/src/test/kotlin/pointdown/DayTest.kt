@@ -23,7 +23,9 @@ class DayTest {
 
     /** Everyone syncs, all at once, until nobody has anything new. */
     private fun settle(vararg farms: Farm) = runBlocking {
-        while (farms.map { async { it.synced() } }.awaitAll().any { it.received > 0uL }) Unit
+        do {
+            val done = farms.map { async { it.synced() } }.awaitAll()
+        } while (done.any { it.received + it.sent > 0uL })
     }
 
     @Test
