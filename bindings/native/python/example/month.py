@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 import sys
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 import matplotlib
@@ -71,9 +71,10 @@ def draw(farm: Farm, picture: Path) -> None:
     told = {day.day for day in span.by_day if day.eggs is not None}
     unknown = [day for day in days if str(day) not in told]
     for n, day in enumerate(unknown):
+        midnight = datetime.combine(day, time())
         axes.axvspan(
-            day - timedelta(hours=12),
-            day + timedelta(hours=12),
+            midnight - timedelta(hours=12),
+            midnight + timedelta(hours=12),
             facecolor="none",
             edgecolor="0.7",
             hatch="///",

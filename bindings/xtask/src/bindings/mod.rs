@@ -44,10 +44,17 @@ impl Ground {
         let home = root().join("bindings/native");
         let work = target_dir().join("bindings");
         fs::create_dir_all(&work).map_err(|e| named_error("create", &work, &e))?;
-        let mut build = cargo(&["build", "--locked", "--package", "pointdown-native"]);
-        build.args(["--package", "pointdown-server"]);
-        say(&format!("  {}", shown(&build)));
-        run(&mut build)?;
+        // One after the other: together they would need a third set of features, and every
+        // dependency once more.
+        for of in [
+            ["--package", "pointdown-native", "--lib"].as_slice(),
+            &["--package", "pointdown-server"],
+        ] {
+            let mut build = cargo(&["build", "--locked"]);
+            build.args(of);
+            say(&format!("  {}", shown(&build)));
+            run(&mut build)?;
+        }
         let ground = Ground {
             bindgen: bindgen(&home)?,
             built: target_dir().join("debug"),
