@@ -2,6 +2,7 @@
 
 use std::process::Command;
 
+use crate::bindings;
 use crate::deny;
 use crate::phone;
 use crate::process::{cargo, print, run, run_watched, say, succeeds};
@@ -18,6 +19,7 @@ const STEPS: &[(&str, Work)] = &[
     ("layers", layers),
     ("browser", browser),
     ("tests", tests),
+    ("bindings", bindings::step),
     ("phone", phone::step),
     ("docs", docs),
     ("licences", deny::licences),

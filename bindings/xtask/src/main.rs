@@ -4,6 +4,7 @@
 //! is heavy, it starts as a cargo command of its own.
 
 mod apt;
+mod bindings;
 mod debian;
 mod deny;
 mod gate;
@@ -44,6 +45,13 @@ The project's own commands. Run them from anywhere inside the repository.
                      Let simulated families sync with a real server over loopback, and tell how
                      much it bears and that nothing was lost or doubled. PostgreSQL is started in
                      a folder of its own.
+  cargo xtask bindings [interface | python | kotlin | swift]
+                     Only the library for native apps: its interface against what is intended, and
+                     the tests of each language that can be tested here.
+  cargo xtask bindings --bless
+                     Take the interface as it is now for the intended one.
+  cargo xtask bindings --costs
+                     What the library weighs and what calls into it cost.
   cargo xtask help   This text.
 
 Needed: Rust by rustup, with rustfmt and clippy, and a C compiler. The browser compile also needs
@@ -68,12 +76,13 @@ fn main() -> ExitCode {
         "checks" => programs::run("checks", &rest),
         "simulate" => programs::simulate(&rest),
         "load" => programs::load(&rest),
+        "bindings" => bindings::command(&rest),
         "help" | "--help" | "-h" => {
             process::print(HELP);
             Ok(())
         }
         other => Err(format!(
-            "there is no command {other:?}; allowed are test, wasm, web, demo, checks, simulate, load and help"
+            "there is no command {other:?}; allowed are test, wasm, web, bindings, demo, checks, simulate, load and help"
         )),
     };
     match outcome {

@@ -32,6 +32,8 @@ pub enum ErrorKind {
     Refused,
     /// Not joined to a server.
     NotJoined,
+    /// Whoever asked for it stopped it.
+    Cancelled,
 }
 
 /// An error for an app: a stable kind and a text for people. Nothing was changed.

@@ -4,6 +4,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use serde::{Deserialize, Serialize};
 
 use super::exchange::Underway;
+use super::news::{Board, Tell};
 use super::{Env, ErrorKind, FarmError};
 use crate::ledger::Document;
 use crate::record::{Actor, DocName, Draft, Fields, Id, Kind};
@@ -13,6 +14,28 @@ use crate::store::{Location, Store, Tx};
 pub struct Farm {
     pub(super) env: Arc<dyn Env>,
     inner: Mutex<Inner>,
+    pub(super) board: Arc<Board>,
+}
+
+/// The lock. When it is given back, whoever watches is told what changed meanwhile: the fields are
+/// dropped in this order.
+pub(super) struct Held<'a> {
+    inner: MutexGuard<'a, Inner>,
+    _tell: Tell<'a>,
+}
+
+impl std::ops::Deref for Held<'_> {
+    type Target = Inner;
+
+    fn deref(&self) -> &Inner {
+        &self.inner
+    }
+}
+
+impl std::ops::DerefMut for Held<'_> {
+    fn deref_mut(&mut self) -> &mut Inner {
+        &mut self.inner
+    }
 }
 
 /// What the lock guards.
@@ -26,6 +49,8 @@ pub(super) struct Inner {
     pub(super) exchanging: bool,
     /// Whether digests that differ have led to a look over both sides in this exchange already.
     pub(super) rechecked: bool,
+    /// What changed, for whoever watches.
+    pub(super) board: Arc<Board>,
     /// The note beside the file that tells it from a copy.
     #[cfg(feature = "native")]
     pub(super) mark: Option<super::mark::Mark>,
@@ -179,6 +204,7 @@ impl Farm {
         #[cfg(feature = "native")]
         super::backup::break_seal(&mut store)?;
         let view: Option<u32> = store.read::<_, FarmError>(|tx| Ok(tx.meta("view")?))?;
+        let board = Arc::new(Board::default());
         let inner = Inner {
             store,
             docs: BTreeMap::new(),
@@ -186,12 +212,14 @@ impl Farm {
             underway: None,
             exchanging: false,
             rechecked: false,
+            board: board.clone(),
             #[cfg(feature = "native")]
             mark,
         };
         let farm = Farm {
             env,
             inner: Mutex::new(inner),
+            board,
         };
         if view != Some(super::upkeep::VIEW) {
             farm.rebuild()?;
@@ -199,16 +227,21 @@ impl Farm {
         Ok(farm)
     }
 
-    pub(super) fn lock(&self) -> MutexGuard<'_, Inner> {
+    pub(super) fn lock(&self) -> Held<'_> {
         // A panic while the lock was held left the database as it was; the documents in memory
         // may be ahead of it, so they are read again.
-        self.inner
+        let inner = self
+            .inner
             .lock()
             .unwrap_or_else(|poisoned: PoisonError<_>| {
                 let mut inner = poisoned.into_inner();
                 inner.docs.clear();
                 inner
-            })
+            });
+        Held {
+            inner,
+            _tell: Tell(&self.board),
+        }
     }
 
     /// The farm's id.

@@ -287,7 +287,7 @@ impl Inner {
             }
         }
         let me = self.me.farm;
-        self.write(|tx| {
+        let touched = self.write(|tx| {
             let joined = super::exchange::joined(tx)?;
             for change in &changes {
                 tx.add_change(change)?;
@@ -295,9 +295,10 @@ impl Inner {
                     tx.send_later(&change.doc, &change.hash)?;
                 }
             }
-            super::take::project(tx, me, &entries)?;
-            Ok(())
-        })
+            super::take::project(tx, me, &entries)
+        })?;
+        self.board.note(&touched, true);
+        Ok(())
     }
 }
 

@@ -123,7 +123,7 @@ impl Inner {
             .partition(|entry| !parted.iter().any(|part| part.doc == entry.doc));
         entries.extend(others);
         let farm = me.farm;
-        self.write(|tx| {
+        let touched = self.write(|tx| {
             for part in &parted {
                 tx.forget_doc(&part.doc)?;
                 for change in &part.kept {
@@ -140,9 +140,9 @@ impl Inner {
             tx.set_meta("me", &me)?;
             tx.forget_view()?;
             tx.forget_meta("setting")?;
-            project(tx, farm, &entries)?;
-            Ok(())
+            project(tx, farm, &entries)
         })?;
+        self.board.note(&touched, true);
         self.me = me;
         self.docs.clear();
         let gone = |doc: &DocName, hash: &Hash| {

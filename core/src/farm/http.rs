@@ -86,9 +86,14 @@ impl Farm {
     ///
     /// Where someone joined and was not named yet, that is settled once the farm is here.
     pub fn sync(&self) -> Result<Exchange, FarmError> {
-        let mut done = self.exchange()?;
+        self.sync_by(&post)
+    }
+
+    /// An exchange whose messages are brought to the server by `carry`.
+    pub(super) fn sync_by(&self, carry: &Carry<'_>) -> Result<Exchange, FarmError> {
+        let mut done = self.exchange(carry)?;
         if self.settle_newcomer()? {
-            let more = self.exchange()?;
+            let more = self.exchange(carry)?;
             done.received += more.received;
             done.sent += more.sent;
             done.waiting = more.waiting;
@@ -97,21 +102,14 @@ impl Farm {
         Ok(done)
     }
 
-    fn exchange(&self) -> Result<Exchange, FarmError> {
+    fn exchange(&self, carry: &Carry<'_>) -> Result<Exchange, FarmError> {
         let joined = self.server()?;
         let agent = agent(joined.pin.as_deref(), Some(Duration::from_secs(60)))?;
         let mut done = Exchange::default();
         let before = self.status()?.waiting;
         for _ in 0..MOST_ROUNDS {
-            let ask = self.sync_ask()?;
-            let answer = agent
-                .post(format!("{}/v1/sync", joined.url))
-                .header("authorization", format!("Bearer {}", joined.token))
-                .header("content-type", "application/cbor")
-                .send(ask.as_slice())
-                .map_err(|e| unreachable_server(&joined.url, &e))?;
-            let body = body(answer)?;
-            let heard = self.sync_hear(&body)?;
+            let answer = carry(&agent, &joined, &self.sync_ask()?)?;
+            let heard = self.sync_hear(&answer)?;
             done.received += heard.changes;
             done.rounds += 1;
             if !heard.again {
@@ -171,16 +169,7 @@ impl Farm {
     /// half minute.
     pub fn listen(&self, mut poke: impl FnMut() -> bool) -> Result<(), FarmError> {
         let joined = self.server()?;
-        let answer = agent(joined.pin.as_deref(), None)?
-            .get(format!("{}/v1/events", joined.url))
-            .header("authorization", format!("Bearer {}", joined.token))
-            .call()
-            .map_err(|e| unreachable_server(&joined.url, &e))?;
-        if answer.status() != 200 {
-            body(answer)?;
-            return Ok(());
-        }
-        let reader = BufReader::new(answer.into_body().into_reader());
+        let reader = events(&agent(joined.pin.as_deref(), None)?, &joined)?;
         for line in reader.lines() {
             let line = line.map_err(|e| {
                 FarmError::new(ErrorKind::Network, format!("the connection ended: {e}"))
@@ -220,9 +209,41 @@ impl Farm {
     }
 }
 
+/// Brings one message to the server, and its answer back.
+pub(super) type Carry<'a> = dyn Fn(&ureq::Agent, &Joined, &[u8]) -> Result<Vec<u8>, FarmError> + 'a;
+
+/// Sends one message of an exchange.
+pub(super) fn post(agent: &ureq::Agent, joined: &Joined, ask: &[u8]) -> Result<Vec<u8>, FarmError> {
+    let answer = agent
+        .post(format!("{}/v1/sync", joined.url))
+        .header("authorization", format!("Bearer {}", joined.token))
+        .header("content-type", "application/cbor")
+        .send(ask)
+        .map_err(|e| unreachable_server(&joined.url, &e))?;
+    body(answer)
+}
+
+/// What the server says of news, line by line.
+pub(super) fn events(
+    agent: &ureq::Agent,
+    joined: &Joined,
+) -> Result<impl BufRead + use<>, FarmError> {
+    let answer = agent
+        .get(format!("{}/v1/events", joined.url))
+        .header("authorization", format!("Bearer {}", joined.token))
+        .call()
+        .map_err(|e| unreachable_server(&joined.url, &e))?;
+    if answer.status() != 200 {
+        body(answer)?;
+        let message = "the server answered with no stream of events";
+        return Err(FarmError::new(ErrorKind::Damaged, message));
+    }
+    Ok(BufReader::new(answer.into_body().into_reader()))
+}
+
 /// What speaks HTTP: to a server with this pin, or to any that a certificate authority answers
 /// for. Without a most the answer may go on for ever.
-fn agent(pin: Option<&str>, most: Option<Duration>) -> Result<ureq::Agent, FarmError> {
+pub(super) fn agent(pin: Option<&str>, most: Option<Duration>) -> Result<ureq::Agent, FarmError> {
     let soon = Some(Duration::from_secs(10));
     let config = ureq::Agent::config_builder()
         .timeout_connect(soon)

@@ -305,20 +305,23 @@ impl Inner {
         let made_at = now.ms().div_euclid(1000);
         let (change, entries) = self.document(doc)?.append(&encoded, made_at)?;
         let farm_id = self.me.farm;
-        self.write(|tx| {
+        let (touched, logged) = self.write(|tx| {
             tx.add_change(&change)?;
             if super::exchange::joined(tx)? && !mutant("outbox_skipped") {
                 tx.send_later(&change.doc, &change.hash)?;
             }
-            super::take::project(tx, farm_id, &entries)?;
-            records
+            let touched = super::take::project(tx, farm_id, &entries)?;
+            let logged: Result<Vec<Logged>, FarmError> = records
                 .iter()
                 .map(|(id, _)| {
                     let record = tx.record(*id)?.ok_or_else(not_kept)?;
                     Ok(Logged { id: *id, record })
                 })
-                .collect()
-        })
+                .collect();
+            Ok((touched, logged?))
+        })?;
+        self.board.note(&touched, true);
+        Ok(logged)
     }
 }
 

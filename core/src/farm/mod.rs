@@ -32,6 +32,7 @@ mod names;
 #[cfg(feature = "native")]
 mod nearby;
 mod newcomer;
+mod news;
 mod now;
 #[cfg(feature = "paper")]
 mod paper;
@@ -42,6 +43,8 @@ mod read;
 mod review;
 mod span;
 mod stocktake;
+#[cfg(feature = "native")]
+mod stop;
 mod take;
 mod trace;
 mod trends;
@@ -64,6 +67,7 @@ pub use log::Logged;
 #[cfg(feature = "native")]
 pub use nearby::{Interfaces, SERVICE, nearby};
 pub use newcomer::Newcomer;
+pub use news::{News, Notice, Signal};
 #[cfg(feature = "paper")]
 pub use paper::LabelWish;
 pub use peer::PeerSession;

@@ -99,6 +99,18 @@ impl Farm {
     /// Labels for a run of cartons, by the rules in force. A run with held eggs is labelled, but the
     /// cautions begin with the hold.
     pub fn label_page(&self, wish: &LabelWish) -> Result<LabelPage, FarmError> {
+        let (label, cartons) = self.label(wish)?;
+        let order = LabelOrder {
+            stock: wish.stock.clone(),
+            first: wish.first,
+            cartons: wish.cartons.unwrap_or(cartons),
+        };
+        Ok(label_page(&label, &order)?)
+    }
+
+    /// What stands on the labels of a run of cartons, and how many cartons the run has. The cautions
+    /// begin with a hold, where there is one.
+    pub fn label(&self, wish: &LabelWish) -> Result<(CartonLabel, u32), FarmError> {
         let (request, pack, house, cartons) = self.lock().store.read(|tx| request(tx, wish))?;
         let mut label = CartonLabel::new(&request, &pack, &house)?;
         let held = self.review()?.into_iter().any(
@@ -109,12 +121,7 @@ impl Farm {
                         away; see the review list.";
             label.cautions.insert(0, hold.into());
         }
-        let order = LabelOrder {
-            stock: wish.stock.clone(),
-            first: wish.first,
-            cartons: wish.cartons.unwrap_or(cartons),
-        };
-        Ok(label_page(&label, &order)?)
+        Ok((label, cartons))
     }
 
     /// The sheet of a day, or of a span of days, for print.

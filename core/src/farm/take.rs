@@ -205,6 +205,7 @@ impl Inner {
                 records,
             })
         })?;
+        self.board.note(&taken.records, false);
         // Documents in memory follow the database, never the other way round.
         let mut by_doc: BTreeMap<&DocName, Vec<&[u8]>> = BTreeMap::new();
         for change in &ready.changes {

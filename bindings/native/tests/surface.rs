@@ -1,0 +1,138 @@
+//! The interface as an app meets it, from Rust.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
+
+use pointdown_native::{
+    CancelToken, Draft, Event, Farm, Listener, ListenerError, PointdownError, SetUp, Species,
+};
+
+struct Bell(AtomicU32);
+
+impl Listener for Bell {
+    fn newer(&self) -> Result<(), ListenerError> {
+        self.0.fetch_add(1, Ordering::SeqCst);
+        Ok(())
+    }
+}
+
+fn begin(folder: &tempfile::TempDir) -> Arc<Farm> {
+    let set_up = SetUp {
+        name: "Larkmeadow".into(),
+        zone: "Europe/Dublin".into(),
+        person: "Marit".into(),
+        device: "phone".into(),
+        more_json: None,
+    };
+    let path = folder.path().join("farm.db").display().to_string();
+    let farm = Farm::begin(path, set_up).expect("a farm");
+    farm.log(draft(Event::Coop {
+        name: "Orchard".into(),
+        species: vec![Species::Hen],
+    }))
+    .expect("a coop");
+    farm
+}
+
+fn draft(event: Event) -> Draft {
+    Draft {
+        event,
+        at_ms: None,
+        by: None,
+        note: None,
+    }
+}
+
+fn gather(farm: &Farm, count: u32) -> Result<String, PointdownError> {
+    let event = Event::Gather {
+        coop: "Orchard".into(),
+        species: Species::Hen,
+        count,
+        floor_laid: None,
+    };
+    Ok(farm.log(draft(event))?.id)
+}
+
+#[test]
+fn a_closed_farm_says_so_and_its_file_is_free() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let farm = begin(&folder);
+    farm.shut_down();
+    assert!(matches!(farm.today(), Err(PointdownError::Closed { .. })));
+    let path = folder.path().join("farm.db").display().to_string();
+    assert!(Farm::open(path).is_ok());
+}
+
+#[test]
+fn a_listener_is_let_go_with_the_farm() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let farm = begin(&folder);
+    let bell = Arc::new(Bell(AtomicU32::new(0)));
+    farm.watch(Some(bell.clone())).expect("watched");
+    gather(&farm, 3).expect("logged");
+    gather(&farm, 4).expect("logged");
+    assert_eq!(bell.0.load(Ordering::SeqCst), 1);
+    farm.shut_down();
+    assert_eq!(Arc::strong_count(&bell), 1);
+}
+
+#[test]
+fn notices_that_nobody_read_in_time_are_said_to_be_missed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let farm = begin(&folder);
+    let mut rows = "date,coop,eggs\n".to_string();
+    let first = chrono::NaiveDate::from_ymd_opt(2000, 1, 2).expect("a day");
+    for (n, day) in first.iter_days().take(9_000).enumerate() {
+        rows += &format!("{day},Orchard,{}\n{day},Orchard,{}\n", n % 30, n % 30 + 40);
+    }
+    let map = "date=date,coop=coop,eggs=eggs".to_string();
+    let report = farm
+        .import_table(rows.into_bytes(), map, false)
+        .expect("taken");
+    assert_eq!(report.added, 18_000, "{:?}", report.errors.first());
+    let news = farm.news(0, 10).expect("news");
+    assert!(news.missed && news.more && news.notices.len() == 10);
+    let rest = farm.news(news.after, u32::MAX).expect("news");
+    assert!(!rest.missed && !rest.more);
+    assert_eq!(news.notices.len() + rest.notices.len(), 16_384);
+}
+
+#[test]
+fn a_token_that_was_cancelled_stops_at_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let farm = begin(&folder);
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+    let url = format!("http://{}", listener.local_addr().expect("an address"));
+    farm.joined(url, "ab".repeat(32)).expect("joined");
+    let token = Arc::new(CancelToken::new());
+    let waiting = token.clone();
+    let stop = std::thread::spawn(move || {
+        // Whoever asked has connected, so the exchange is under way.
+        let connection = listener.accept().expect("a connection");
+        waiting.cancel();
+        (listener, connection)
+    });
+    let stopped = farm.sync(Some(token));
+    assert!(
+        matches!(stopped, Err(PointdownError::Cancelled { .. })),
+        "{stopped:?}"
+    );
+    stop.join().expect("ended");
+}
+
+#[test]
+fn own_code_has_nothing_unsafe() {
+    let mut folders = vec![std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src")];
+    let word = ["un", "safe"].concat();
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).expect("a folder").flatten() {
+            let path = entry.path();
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                let text = std::fs::read_to_string(&path).expect("a source");
+                assert!(!text.contains(&word), "{}", path.display());
+            }
+        }
+    }
+}
