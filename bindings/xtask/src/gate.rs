@@ -3,6 +3,7 @@
 use std::process::Command;
 
 use crate::deny;
+use crate::instructions;
 use crate::phone;
 use crate::process::{cargo, print, run, run_watched, say, succeeds};
 use crate::report::{Done, Report};
@@ -18,6 +19,7 @@ const STEPS: &[(&str, Work)] = &[
     ("layers", layers),
     ("browser", browser),
     ("tests", tests),
+    ("instructions", instructions::step),
     ("phone", phone::step),
     ("docs", docs),
     ("licences", deny::licences),

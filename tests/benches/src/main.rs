@@ -1,14 +1,19 @@
 //! The same work through Pointdown and through what a developer would pick instead, on this machine.
 //!
-//! `cargo xtask bench [--json] [--years 0,1,5,20] [--quick]`. Figures come on standard error as they
+//! `cargo xtask bench` builds and starts it; `--help` tells the options.
 //! are measured, and together on standard output in the end.
 
+mod browser;
 mod family;
 mod figures;
+mod growth;
 mod ours;
+mod ours_sync;
+mod page;
 mod peers;
 mod proxy;
 mod report;
+mod server;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -29,19 +34,32 @@ struct Args {
     /// Print one JSON object.
     #[arg(long)]
     json: bool,
-    /// Years of history to try, separated by commas; the peers are tried with up to five.
+    /// Years of history to try, separated by commas.
     #[arg(long, value_delimiter = ',', default_value = "0,1,5,20")]
     years: Vec<u32>,
-    /// A third of the runs: for a first look, not for figures to keep.
+    /// The most years that the peers are tried with; they need minutes for more.
+    #[arg(long, default_value_t = 5)]
+    peers_years: u32,
+    /// Fewer runs: for a first look, not for figures to keep.
     #[arg(long)]
     quick: bool,
     /// Leave the peers out.
     #[arg(long)]
     alone: bool,
+    /// Take histories from this folder, and leave there what is made. Histories of another version
+    /// may not be what this one would make.
+    #[arg(long)]
+    histories: Option<PathBuf>,
+    /// Where the folder with the scripts for the JavaScript peers is, with its packages installed.
+    #[arg(long)]
+    scripts: Option<PathBuf>,
+    /// The script that measures the phone app in a browser; the app and a server must be built.
+    #[arg(long)]
+    browser: Option<PathBuf>,
+    /// Write results.json, results.md and growth.svg into this folder.
+    #[arg(long)]
+    keep: Option<PathBuf>,
 }
-
-/// More years than this the peers are not asked to carry.
-const PEERS_YEARS: u32 = 5;
 
 fn main() -> ExitCode {
     if let Ok(file) = std::env::var("POINTDOWN_BENCH_MEMORY") {
@@ -66,35 +84,46 @@ fn main() -> ExitCode {
 
 /// Whether every target was met.
 fn run(args: &Args) -> Outcome<bool> {
-    // Histories are made where nothing waits for a disk, and measured on one.
-    let shm = PathBuf::from("/dev/shm");
-    let fast = tempfile::Builder::new()
-        .prefix("pointdown-bench-")
-        .tempdir_in(if shm.is_dir() {
-            shm
-        } else {
-            std::env::temp_dir()
-        })?;
-    let disk = tempfile::Builder::new()
-        .prefix("pointdown-bench-")
-        .tempdir_in(std::env::current_dir()?)?;
+    let begun = report::load();
+    // Measured where the program is started, which is on a disk; never in memory.
+    let work = tempfile::Builder::new()
+        .prefix("bench-work-")
+        .tempdir_in(target())?;
+    let histories = match &args.histories {
+        Some(folder) => folder.clone(),
+        None => work.path().join("histories"),
+    };
+    std::fs::create_dir_all(&histories)?;
     let runs = if args.quick { 3 } else { 9 };
     let wire = Wire::lay()?;
     let mut figures = Figures::default();
-    for &years in &args.years {
-        eprintln!("{years} years of history:");
-        let (spent, family) =
-            figures::timed(|| Family::live(years, &wire, fast.path(), disk.path()));
-        let family = family?;
-        eprintln!(
-            "  {} records, lived through in {:.1} s",
-            family.records,
-            spent / 1000.0
-        );
-        ours::everything(&family, runs, &mut figures)?;
-        if years <= PEERS_YEARS && !args.alone {
-            peers::everything(&family, disk.path(), runs, &mut figures)?;
+    let (spent, families) =
+        figures::timed(|| Family::histories(&args.years, &wire, &histories, work.path()));
+    let families = families?;
+    eprintln!("histories in {:.0} s", spent / 1000.0);
+    for family in &families {
+        eprintln!("{} years, {} records:", family.years, family.records);
+        ours::everything(family, runs, &mut figures)?;
+        ours_sync::everything(family, runs, &mut figures)?;
+        if family.years <= args.peers_years && !args.alone {
+            let scripts = args.scripts.as_deref();
+            peers::everything(family, scripts, work.path(), runs, &mut figures)?;
+        }
+        if let Some(program) = &args.browser
+            && family.years <= args.peers_years
+        {
+            browser::everything(family, program, work.path(), runs, &mut figures)?;
         }
     }
-    report::show(&figures, args.json)
+    if let Some(family) = families.iter().find(|family| family.years == 1) {
+        growth::devices(family, runs, &mut figures)?;
+    }
+    report::show(&figures, &begun, args.keep.as_deref(), args.json)
+}
+
+/// The folder that cargo builds into: this program stands in `release` there.
+fn target() -> PathBuf {
+    let me = std::env::current_exe().ok();
+    me.and_then(|me| Some(me.parent()?.parent()?.to_path_buf()))
+        .unwrap_or_else(std::env::temp_dir)
 }

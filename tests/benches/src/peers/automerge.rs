@@ -62,15 +62,15 @@ impl Peer for Plain {
                     .0
                     .get(&record, name)?
                     .and_then(|(value, _)| match value {
-                        Read::Scalar(value) => value.to_str().map(str::to_string),
+                        Read::Scalar(value) => value.as_str().map(str::to_string),
                         Read::Object(_) => None,
                     }))
             };
             if text("kind")?.as_deref() == Some("gather")
-                && text("at")?.is_some_and(|at| at.starts_with(day))
+                && text("day")?.is_some_and(|at| &*at == day)
                 && let Some((value, _)) = self.0.get(&record, "count")?
             {
-                sum += value.to_i64().unwrap_or(0);
+                sum += value.as_i64().unwrap_or(0);
             }
         }
         Ok(sum)

@@ -64,7 +64,7 @@ impl Peer for Document {
                 return;
             };
             if text(&record, "kind").as_deref() == Some("gather")
-                && text(&record, "at").is_some_and(|at| at.starts_with(day))
+                && text(&record, "day").is_some_and(|at| &*at == day)
                 && let Some(ValueOrContainer::Value(LoroValue::I64(count))) = record.get("count")
             {
                 sum += count;

@@ -1,5 +1,6 @@
 use pointdown_core::record::Fields;
 use serde_json::Value;
+use yrs::any::Number;
 use yrs::updates::decoder::Decode;
 use yrs::{
     Any, ClientID, Doc, Map, MapPrelim, MapRef, Options, Out, ReadTxn, StateVector, Transact,
@@ -20,8 +21,8 @@ fn scalar(value: &Value) -> Any {
         Value::Null => Any::Null,
         Value::Bool(b) => Any::Bool(*b),
         Value::Number(n) => match n.as_i64() {
-            Some(n) => Any::BigInt(n),
-            None => Any::Number(n.as_f64().unwrap_or(f64::NAN)),
+            Some(n) => Any::Number(Number::Int(n)),
+            None => Any::Number(Number::Float(n.as_f64().unwrap_or(f64::NAN))),
         },
         Value::String(s) => Any::from(s.as_str()),
         other => Any::from(other.to_string()),
@@ -69,8 +70,9 @@ impl Peer for Document {
                 _ => None,
             };
             if text("kind").as_deref() == Some("gather")
-                && text("at").is_some_and(|at| at.starts_with(day))
-                && let Some(Out::Any(Any::BigInt(count))) = record.get(&transaction, "count")
+                && text("day").is_some_and(|at| &*at == day)
+                && let Some(Out::Any(Any::Number(Number::Int(count)))) =
+                    record.get(&transaction, "count")
             {
                 sum += count;
             }
