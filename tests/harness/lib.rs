@@ -2,6 +2,7 @@
 
 pub mod checks;
 pub mod fuzz;
+pub mod history;
 pub mod naive;
 pub mod phone;
 pub mod postgres;

@@ -4,6 +4,7 @@ use std::process::Command;
 
 use crate::bindings;
 use crate::deny;
+use crate::instructions;
 use crate::phone;
 use crate::process::{cargo, print, run, run_watched, say, succeeds};
 use crate::report::{Done, Report};
@@ -20,6 +21,7 @@ const STEPS: &[(&str, Work)] = &[
     ("browser", browser),
     ("tests", tests),
     ("bindings", bindings::step),
+    ("instructions", instructions::step),
     ("phone", phone::step),
     ("docs", docs),
     ("licences", deny::licences),

@@ -4,10 +4,12 @@
 //! is heavy, it starts as a cargo command of its own.
 
 mod apt;
+mod bench;
 mod bindings;
 mod debian;
 mod deny;
 mod gate;
+mod instructions;
 mod phone;
 mod process;
 mod programs;
@@ -52,6 +54,12 @@ The project's own commands. Run them from anywhere inside the repository.
                      Take the interface as it is now for the intended one.
   cargo xtask bindings --costs
                      What the library weighs and what calls into it cost.
+  cargo xtask bench [--json] [--quick] [--alone] [--years 0,1,5,20] [--no-browser]
+                     The same work through Pointdown and through general-purpose libraries, with
+                     years of history there, beside its targets. See tests/benches/README.md.
+  cargo xtask instructions [--keep]
+                     Count the instructions of the paths that people wait for, under valgrind, and
+                     hold them against the kept counts; --keep writes those.
   cargo xtask help   This text.
 
 Needed: Rust by rustup, with rustfmt and clippy, and a C compiler. The browser compile also needs
@@ -77,12 +85,15 @@ fn main() -> ExitCode {
         "simulate" => programs::simulate(&rest),
         "load" => programs::load(&rest),
         "bindings" => bindings::command(&rest),
+        "bench" => bench::command(&rest),
+        "instructions" => instructions::command(&rest),
         "help" | "--help" | "-h" => {
             process::print(HELP);
             Ok(())
         }
         other => Err(format!(
-            "there is no command {other:?}; allowed are test, wasm, web, bindings, demo, checks, simulate, load and help"
+            "there is no command {other:?}; allowed are test, wasm, web, bindings, demo, checks, \
+             simulate, load, bench, instructions and help"
         )),
     };
     match outcome {

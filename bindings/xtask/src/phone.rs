@@ -84,7 +84,8 @@ fn major(version: &str) -> Option<u32> {
     version.strip_prefix('v')?.split('.').next()?.parse().ok()
 }
 
-fn chromium() -> Option<PathBuf> {
+/// The browser to drive, if there is one.
+pub(crate) fn chromium() -> Option<PathBuf> {
     match std::env::var_os("POINTDOWN_CHROMIUM") {
         Some(named) => Some(PathBuf::from(named)),
         None => CHROMIUMS
