@@ -7,7 +7,6 @@ use super::{LogColumn, LogPlan, RowError, WeightUnit, dates};
 use crate::record::{Draft, Id, InvalidRecord, Zone};
 use crate::trade::Species;
 use crate::trade::units::Grams;
-use chrono::{NaiveDate, NaiveTime};
 
 /// What a household's log says, as drafts.
 #[derive(Debug, Default)]

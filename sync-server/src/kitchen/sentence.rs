@@ -89,6 +89,35 @@ pub(super) fn about(words: Words, finding: &Finding, names: &Names) -> String {
             let values = [("then", then.as_str()), ("now", &now)];
             words.n("review.count_overtaken", i64::from(*counted), &values)
         }
+        What::Stocktake {
+            by,
+            place,
+            species,
+            lot: of,
+            counted,
+            booked,
+            ..
+        } => {
+            let off = i64::from(*counted) - booked;
+            let key = match off < 0 {
+                true => "review.stock_short",
+                false => "review.stock_over",
+            };
+            let (counted, booked) = (words.num(i64::from(*counted)), words.num(*booked));
+            let place = words.t(&format!("flow.{}", place.code()));
+            let of = of
+                .as_ref()
+                .map_or_else(|| word(words, *species), |of| lot(words, of));
+            let by = by.map_or_else(|| "?".into(), |by| name(names, by));
+            let values = [
+                ("counted", counted.as_str()),
+                ("booked", &booked),
+                ("place", &place),
+                ("of", &of),
+                ("who", &by),
+            ];
+            words.n(key, off.abs(), &values)
+        }
         What::FarmVoided { .. } => words.fill("review.farm_voided", &who),
         What::Breach { rule, .. } => words.t(&format!("rule.{rule}")),
         What::SameName { name } => words.fill("review.same_name", &[("name", name)]),

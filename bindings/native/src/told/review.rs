@@ -125,6 +125,23 @@ pub enum What {
         /// Eggs that the book expects at that moment now.
         now: i64,
     },
+    /// A stocktake found another number than the book says.
+    Stocktake {
+        /// Who counted.
+        by: Option<String>,
+        /// Where.
+        place: Place,
+        /// Of which species.
+        species: Species,
+        /// Of which lot, where one was counted by itself.
+        lot: Option<String>,
+        /// Eggs really found.
+        counted: u32,
+        /// Eggs that the book says.
+        booked: i64,
+        /// Counted less booked, by the lots that the difference was laid to.
+        by_lot: Vec<LotEggs>,
+    },
     /// Someone voided the farm's own record, which cannot be: its zone and rules hold on.
     FarmVoided {
         /// The reason that was given.
@@ -190,6 +207,23 @@ impl Mirror<What> for review::What {
             From::CountOvertaken { counted, then, now } => {
                 What::CountOvertaken { counted, then, now }
             }
+            From::Stocktake {
+                by,
+                place,
+                species,
+                lot,
+                counted,
+                booked,
+                by_lot,
+            } => What::Stocktake {
+                by: by.mirror(),
+                place: place.mirror(),
+                species: species.mirror(),
+                lot: lot.mirror(),
+                counted,
+                booked,
+                by_lot: by_lot.mirror(),
+            },
             From::FarmVoided { why } => What::FarmVoided { why },
             From::Breach { rule, why } => What::Breach { rule, why },
             From::SameName { name } => What::SameName { name },
