@@ -3,6 +3,7 @@ use std::collections::BTreeMap;
 use pointdown_core::book::review;
 use pointdown_core::record::Id;
 
+use super::LotEggs;
 use super::{Misdating, Place, Said, Species, Weight};
 use crate::mirror::Mirror;
 
