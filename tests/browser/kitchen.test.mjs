@@ -274,6 +274,15 @@ test('it speaks Spanish, and weighs as the farm does', { timeout: 120_000 }, asy
   await page.getByText(/2\.1\soz/).first().waitFor();
 });
 
+test('its styles ask for nothing that old tablets lack', async () => {
+  for (const name of ['screen.css', 'pages.css']) {
+    const style = (await readFile(`sync-server/src/kitchen/page/${name}`, 'utf8')).replace(/\/\*[^]*?\*\//g, '');
+    for (const newer of [/color-mix/, /:has\(/, /aspect-ratio/, /\bclamp\(/, /\d[dsl]v[hw]/, /(^|[^-])inset:/, /@layer/, /@container/, /^\s+&/m, /subgrid/]) assert.doesNotMatch(style, newer, name);
+    // Room between grid cells under its older name first; between flex items not at all.
+    for (const rule of style.match(/\{[^{}]*\bgap:[^{}]*\}/g) ?? []) assert.match(rule, /grid-gap:|column-gap:/, rule);
+  }
+});
+
 test('its script is older than the tablets on which it runs', async () => {
   const script = await readFile('sync-server/src/kitchen/page/screen.js', 'utf8');
   const code = script.replace(/\/\/.*$/gm, '');
