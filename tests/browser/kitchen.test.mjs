@@ -6,7 +6,7 @@ import { execFile } from 'node:child_process';
 import { readFile, writeFile } from 'node:fs/promises';
 import { createRequire } from 'node:module';
 import path from 'node:path';
-import { after, before, test } from 'node:test';
+import { after, afterEach, before, test } from 'node:test';
 import { promisify } from 'node:util';
 import { Farmhouse } from './kitchen.mjs';
 import { SHOTS, until } from './stage.mjs';
@@ -16,6 +16,7 @@ const axeSource = await readFile(createRequire(import.meta.url).resolve('axe-cor
 
 let house;
 before(async () => { house = await Farmhouse.open(); }, { timeout: 180_000 });
+afterEach(() => house?.putAway());
 after(() => house?.close());
 
 const text = (page, what) => page.locator(what).innerText();
