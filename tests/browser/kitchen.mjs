@@ -37,7 +37,7 @@ export class Farmhouse {
   static async open() {
     const house = new Farmhouse();
     house.stage = await Stage.open();
-    house.screens = [];
+    Object.assign(house, { screens: [], profiles: 0 });
     house.url = `http://127.0.0.1:${house.stage.port}`;
     house.marit = new Hand(house, 'marit');
     house.tobin = new Hand(house, 'tobin');
@@ -83,8 +83,12 @@ export class Farmhouse {
     return screen;
   }
 
+  // Each test answers for its own screens.
+  async putAway() {
+    for (const screen of this.screens.splice(0)) await screen.close();
+  }
+
   async close() {
-    for (const screen of this.screens) await screen.close();
     await this.browser.close();
     await this.stage.close();
   }
@@ -97,7 +101,7 @@ class Screen {
     const options = { viewport: { width, height }, colorScheme: scheme, locale, javaScriptEnabled: scripts, reducedMotion: 'reduce', timezoneId: 'Europe/Madrid' };
     if (letters) {
       // The browser's own setting for the size of text, in pixels; 16 is usual.
-      const profile = path.join(house.stage.folder, `screen-${house.screens.length}`);
+      const profile = path.join(house.stage.folder, `screen-${house.profiles += 1}`);
       await mkdir(path.join(profile, 'Default'), { recursive: true });
       await writeFile(path.join(profile, 'Default', 'Preferences'), JSON.stringify({ webkit: { webprefs: { default_font_size: letters } } }));
       screen.context = await chromium.launchPersistentContext(profile, { executablePath: CHROMIUM, args: FLAGS, ...options });

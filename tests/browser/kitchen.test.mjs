@@ -6,7 +6,7 @@ import { execFile } from 'node:child_process';
 import { readFile, writeFile } from 'node:fs/promises';
 import { createRequire } from 'node:module';
 import path from 'node:path';
-import { after, before, test } from 'node:test';
+import { after, afterEach, before, test } from 'node:test';
 import { promisify } from 'node:util';
 import { Farmhouse } from './kitchen.mjs';
 import { SHOTS, until } from './stage.mjs';
@@ -16,6 +16,7 @@ const axeSource = await readFile(createRequire(import.meta.url).resolve('axe-cor
 
 let house;
 before(async () => { house = await Farmhouse.open(); }, { timeout: 180_000 });
+afterEach(() => house?.putAway());
 after(() => house?.close());
 
 const text = (page, what) => page.locator(what).innerText();
@@ -272,6 +273,15 @@ test('it speaks Spanish, and weighs as the farm does', { timeout: 120_000 }, asy
   await page.getByRole('heading', { level: 1, name: 'Family' }).waitFor();
   await screen.go();
   await page.getByText(/2\.1\soz/).first().waitFor();
+});
+
+test('its styles ask for nothing that old tablets lack', async () => {
+  for (const name of ['screen.css', 'pages.css']) {
+    const style = (await readFile(`sync-server/src/kitchen/page/${name}`, 'utf8')).replace(/\/\*[^]*?\*\//g, '');
+    for (const newer of [/color-mix/, /:has\(/, /aspect-ratio/, /\bclamp\(/, /\d[dsl]v[hw]/, /(^|[^-])inset:/, /@layer/, /@container/, /^\s+&/m, /subgrid/]) assert.doesNotMatch(style, newer, name);
+    // Room between grid cells under its older name first; between flex items not at all.
+    for (const rule of style.match(/\{[^{}]*\bgap:[^{}]*\}/g) ?? []) assert.match(rule, /grid-gap:|column-gap:/, rule);
+  }
 });
 
 test('its script is older than the tablets on which it runs', async () => {

@@ -1,15 +1,17 @@
 //! What is decided at the kitchen screen is a record like a phone's, in a person's name.
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 
-use pointdown_core::farm::{Farm, Location, System};
+use pointdown_core::farm::{Farm, Filter, Location, System};
 use pointdown_core::record::Kind;
 use pointdown_server::Config;
-use pointdown_server::store::Sqlite;
+use pointdown_server::store::{Changed, Role, Sqlite};
 
 use crate::kitchen::gather;
 use crate::kitchen_pages::{Kitchen, between, logged_twice};
 use crate::support::Server;
+use crate::watched::Watched;
 
 fn eggs(farm: &Farm) -> i64 {
     let today = farm.today().unwrap();
@@ -155,4 +157,77 @@ fn what_did_not_get_into_the_log_before_a_crash_never_happened() {
 /// A token for a phone that follows the server to its new address.
 fn phone_token(server: &Server, phone: &Farm) -> String {
     server.join(Some(phone.id())).token
+}
+
+#[test]
+fn of_many_who_answer_one_line_at_once_one_decides() {
+    let server = Server::start();
+    let (phone, _) = logged_twice(&server);
+    let kitchens: Vec<Kitchen<'_>> = (0..6)
+        .map(|_| Kitchen::enter(&server, &phone.invite().unwrap(), "decide"))
+        .collect();
+    let choice = kitchens[0].choice("Both are right");
+    let came: Vec<String> = std::thread::scope(|scope| {
+        let all: Vec<_> = kitchens
+            .iter()
+            .map(|kitchen| {
+                let choice = &choice;
+                scope.spawn(move || {
+                    let fields: Vec<_> = choice.iter().map(|(k, v)| (&**k, &**v)).collect();
+                    kitchen.form("/kitchen/choose", &fields).to
+                })
+            })
+            .collect();
+        all.into_iter().map(|one| one.join().unwrap()).collect()
+    });
+    let done = came.iter().filter(|to| to.contains("said=done")).count();
+    let late = came.iter().filter(|to| to.contains("said=changed")).count();
+    assert_eq!((done, late), (1, 5), "{came:?}");
+    phone.sync().unwrap();
+    let decisions = phone.list(&Filter {
+        kind: Some(Kind::Decision),
+        ..Filter::default()
+    });
+    assert_eq!(decisions.unwrap().len(), 1);
+    assert!(phone.status().unwrap().agreed);
+}
+
+#[test]
+fn what_the_log_does_not_take_never_happened() {
+    let store = Arc::new(Watched::default());
+    let server = Server::with(store.clone(), Config::default());
+    let (phone, _) = logged_twice(&server);
+    let kitchen = Kitchen::enter(&server, &phone.invite().unwrap(), "decide");
+    let head = server.store.head(phone.id()).unwrap();
+    // Made a reader between the look at its role and the exchange.
+    let device = server.store.devices(phone.id()).unwrap().pop().unwrap();
+    let done = server
+        .store
+        .change_role(phone.id(), device.id, Role::Reader, None, 0);
+    assert_eq!(done.unwrap(), Changed::Done);
+    store.late.store(true, Ordering::Relaxed);
+    let came = kitchen.choose("Take the round of 13 back");
+    assert_eq!(came.to, "/kitchen/review?said=failed");
+    assert_eq!(server.store.head(phone.id()).unwrap(), head);
+    // The screen still shows what everyone has.
+    assert!(kitchen.page("/kitchen").contains("<b>25</b>"));
+    assert!(
+        kitchen
+            .page("/kitchen/review")
+            .contains("Take the round of 13 back")
+    );
+    // With its role back it decides, from a replica that was made anew.
+    let done = server
+        .store
+        .change_role(phone.id(), device.id, Role::Helper, None, 0);
+    assert_eq!(done.unwrap(), Changed::Done);
+    assert!(
+        kitchen
+            .choose("Take the round of 13 back")
+            .to
+            .contains("said=done")
+    );
+    phone.sync().unwrap();
+    assert_eq!(eggs(&phone), 12);
+    assert!(phone.status().unwrap().agreed);
 }

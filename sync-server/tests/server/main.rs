@@ -30,3 +30,4 @@ mod support;
 mod tls;
 mod upkeep;
 mod walls;
+mod watched;

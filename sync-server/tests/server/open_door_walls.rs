@@ -3,98 +3,17 @@
 
 use std::io::{Read, Write};
 use std::net::TcpStream;
-use std::sync::{Arc, Mutex};
+use std::sync::Arc;
 use std::time::Duration;
 
 use pointdown_core::ledger::{Document, PeerState};
 use pointdown_core::record::{Actor, DocName, Id};
 use pointdown_server::Config;
-use pointdown_server::store::{
-    Changed, DeviceRow, Epoch, Joined, Joining, NewInvite, Noted, Role, SecretHash, Store,
-    StoreError, Work,
-};
 use serde::{Deserialize, Serialize};
 use serde_bytes::ByteBuf;
 
-use crate::support::{Phone, Server, memory};
-
-/// A store that remembers whose log was read or written.
-struct Watched {
-    inner: Arc<dyn Store>,
-    touched: Mutex<Vec<Id>>,
-}
-
-impl Watched {
-    fn note(&self, farm: Id) {
-        self.touched.lock().unwrap().push(farm);
-    }
-
-    fn touched(&self) -> Vec<Id> {
-        std::mem::take(&mut *self.touched.lock().unwrap())
-    }
-}
-
-type Kept<T> = Result<T, StoreError>;
-
-impl Store for Watched {
-    fn epoch(&self) -> Kept<Epoch> {
-        self.inner.epoch()
-    }
-    fn new_epoch(&self) -> Kept<Epoch> {
-        self.inner.new_epoch()
-    }
-    fn farms(&self) -> Kept<Vec<Id>> {
-        self.inner.farms()
-    }
-    fn add_invite(&self, invite: &NewInvite) -> Kept<()> {
-        self.inner.add_invite(invite)
-    }
-    fn join(&self, joining: &Joining) -> Kept<Joined> {
-        self.inner.join(joining)
-    }
-    fn device(&self, token: &SecretHash) -> Kept<Option<DeviceRow>> {
-        self.inner.device(token)
-    }
-    fn devices(&self, farm: Id) -> Kept<Vec<DeviceRow>> {
-        self.inner.devices(farm)
-    }
-    fn renew_token(&self, device: Id, next: &SecretHash, now: i64) -> Kept<()> {
-        self.inner.renew_token(device, next, now)
-    }
-    fn settle_token(&self, next: &SecretHash) -> Kept<()> {
-        self.inner.settle_token(next)
-    }
-    fn revoke(&self, farm: Id, device: Id, by: Option<Id>, now: i64) -> Kept<Changed> {
-        self.inner.revoke(farm, device, by, now)
-    }
-    fn change_role(
-        &self,
-        farm: Id,
-        device: Id,
-        role: Role,
-        by: Option<Id>,
-        now: i64,
-    ) -> Kept<Changed> {
-        self.inner.change_role(farm, device, role, by, now)
-    }
-    fn audit(&self, farm: Id, before: Option<u64>, most: u32) -> Kept<Vec<Noted>> {
-        self.inner.audit(farm, before, most)
-    }
-    fn ready(&self) -> Kept<()> {
-        self.inner.ready()
-    }
-    fn heard(&self, farm: Id, device: Id, now: i64) -> Kept<()> {
-        self.inner.heard(farm, device, now)
-    }
-    fn read_log(&self, farm: Id, work: Work<'_>) -> Kept<()> {
-        self.note(farm);
-        self.inner.read_log(farm, work)
-    }
-    fn write_log(&self, farm: Id, work: Work<'_>) -> Kept<()> {
-        self.note(farm);
-        self.inner.write_log(farm, work)
-    }
-}
+use crate::support::{Phone, Server};
+use crate::watched::Watched;
 
 #[derive(Debug, Default, Serialize, Deserialize)]
 #[serde(rename_all = "camelCase", default)]
@@ -191,10 +110,7 @@ fn written(farm: Id, doc: &DocName) -> String {
 
 #[test]
 fn another_farms_document_is_refused_before_anything_is_loaded() {
-    let watched = Arc::new(Watched {
-        inner: memory(),
-        touched: Mutex::default(),
-    });
+    let watched = Arc::new(Watched::default());
     let config = Config {
         automerge_writes: true,
         ..Config::default()
