@@ -31,17 +31,35 @@ impl<'a> Screen<'a> {
 
     /// A longer text, broken between words, each line after this lead.
     pub(crate) fn words(&mut self, lead: &str, text: &str) -> io::Result<()> {
-        let mut line = String::from(lead);
+        self.broken(lead, lead, text)
+    }
+
+    /// A longer text with a blank line before it, after a head of its own; what is broken off is
+    /// indented.
+    pub(crate) fn entry(&mut self, head: &str, text: &str) -> io::Result<()> {
+        self.line("")?;
+        self.broken(&format!("{head} "), "  ", text)
+    }
+
+    /// A longer text under an entry, behind a mark such as `-`.
+    pub(crate) fn item(&mut self, mark: &str, text: &str) -> io::Result<()> {
+        let under = " ".repeat(mark.chars().count());
+        self.broken(mark, &under, text)
+    }
+
+    fn broken(&mut self, first: &str, next: &str, text: &str) -> io::Result<()> {
+        let (mut line, mut empty) = (String::from(first), true);
         for word in text.split_whitespace() {
             let full = line.chars().count() + 1 + word.chars().count() > usize::from(WIDTH);
-            if full && line.len() > lead.len() {
+            if full && !empty {
                 self.line(line.trim_end())?;
-                line = lead.to_string();
+                (line, empty) = (next.to_string(), true);
             }
-            if line.len() > lead.len() {
+            if !empty {
                 line.push(' ');
             }
             line.push_str(word);
+            empty = false;
         }
         self.line(line.trim_end())
     }

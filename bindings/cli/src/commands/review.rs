@@ -65,9 +65,9 @@ pub(super) fn list(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> 
         print(screen, &findings, finding)?;
     }
     screen.title("To decide: pointdown decide LINE CHOICE. A choice can be undone.")?;
-    Ok(screen.line(
-        "Local rules, labels and vets decide what may be eaten or sold; this only reminds.",
-    )?)
+    let caution =
+        "Local rules, labels and vets decide what may be eaten or sold; this only reminds.";
+    Ok(screen.words("", caution)?)
 }
 
 fn print(
@@ -81,27 +81,24 @@ fn print(
         Weight::Note => "note",
     };
     let said = findings.said(finding)?;
-    screen.title(format!("{}  {weight}: {said}", finding.tag()))?;
+    screen.entry(&format!("{}  {weight}:", finding.tag()), &said)?;
     for detail in findings.details(finding)? {
-        screen.line(format!("  {detail}"))?;
+        screen.words("  ", &detail)?;
     }
-    screen.line(format!(
-        "  since {}; {}",
-        findings.words.calendar.shown(finding.since),
-        findings.people(finding)
-    ))?;
+    let since = findings.words.calendar.shown(finding.since);
+    let people = findings.people(finding);
+    screen.words("  ", &format!("since {since}; {people}"))?;
     for id in finding.records.iter().take(MOST) {
-        screen.line(format!("  - {}", findings.record(*id)?))?;
+        screen.item("  - ", &findings.record(*id)?)?;
     }
     if finding.records.len() > MOST {
         screen.line(format!("  - and {} more", finding.records.len() - MOST))?;
     }
     for (n, choice) in finding.choices.iter().enumerate() {
-        screen.line(format!(
-            "  {}) {}",
-            n + 1,
-            findings.choice(finding, choice)?
-        ))?;
+        screen.item(
+            &format!("  {}) ", n + 1),
+            &findings.choice(finding, choice)?,
+        )?;
     }
     Ok(())
 }
