@@ -1,38 +1,28 @@
+//! What every request can reach, and where it may block.
+
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use axum::Router;
-use axum::extract::rejection::BytesRejection;
-use axum::extract::{DefaultBodyLimit, State};
-use axum::http::header;
-use axum::middleware;
-use axum::response::{IntoResponse, Response};
 use pointdown_core::farm::Env;
-use pointdown_core::sync::{MAX_BODY, Pin};
-use utoipa_axum::router::OpenApiRouter;
-use utoipa_axum::routes;
+use pointdown_core::record::Id;
+use pointdown_core::sync::Pin;
 
-use crate::auth::Device;
 use crate::error::ApiError;
-use crate::events::Wake;
-use crate::exchange::exchange;
-use crate::health::Looked;
 use crate::limits::Usage;
 use crate::metrics::Metrics;
-use crate::openapi::{Refused, description};
 use crate::replica::Replicas;
 use crate::store::{SecretHash, Store, StoreError};
-use crate::{around, events, health, kitchen, members, metrics, openapi, phone, repo, roster};
+use crate::wake::Wake;
 
-/// The largest body where no changes travel, in bytes.
-const SMALL_BODY: usize = 64 * 1024;
+/// What was found when the store was last looked at.
+pub(crate) type Looked = Option<(Instant, Result<(), StoreError>)>;
 
 /// What every request can reach.
 pub(crate) struct App {
     pub(crate) store: Arc<dyn Store>,
     pub(crate) env: Arc<dyn Env>,
     pub(crate) wake: Wake,
-    pub(crate) replicas: Replicas,
+    pub(crate) replicas: Arc<Replicas>,
     pub(crate) usage: Usage,
     pub(crate) metrics: Metrics,
     /// Whoever brings it may read the metrics.
@@ -58,6 +48,18 @@ pub(crate) struct App {
 }
 
 impl App {
+    /// Something about the farm changed: wakes its streams, and lets the server's replica follow.
+    pub(crate) fn changed(&self, farm: Id) {
+        self.wake.wake(farm);
+        self.follow(farm);
+    }
+
+    /// Lets the server's replica of a farm follow the log in the background.
+    pub(crate) fn follow(&self, farm: Id) {
+        self.replicas
+            .follow(self.store.clone(), self.env.clone(), farm);
+    }
+
     /// Now, milliseconds since 1970 UTC.
     pub(crate) fn now(&self) -> i64 {
         self.env.now().ms()
@@ -77,95 +79,4 @@ pub(crate) async fn blocking<T: Send + 'static>(
             Err(ApiError::internal())
         }
     }
-}
-
-/// Every address of the server with its description. Only what is named here is served.
-pub(crate) fn addresses() -> OpenApiRouter<Arc<App>> {
-    let sync = OpenApiRouter::new()
-        .routes(routes!(sync))
-        .layer(DefaultBodyLimit::max(MAX_BODY));
-    OpenApiRouter::with_openapi(description())
-        .merge(sync)
-        .routes(routes!(events::for_phone))
-        .routes(routes!(repo::connect))
-        .routes(routes!(members::join))
-        .routes(routes!(roster::token))
-        .routes(routes!(roster::invite))
-        .routes(routes!(roster::devices))
-        .routes(routes!(roster::revoke))
-        .routes(routes!(roster::role))
-        .routes(routes!(roster::audit))
-        .routes(routes!(health::live))
-        .routes(routes!(health::ready))
-        .routes(routes!(metrics::metrics))
-        .routes(routes!(openapi::openapi_json))
-        .merge(kitchen::routes())
-}
-
-pub(crate) fn router(app: Arc<App>) -> Router {
-    let (router, _) = addresses().split_for_parts();
-    router
-        .merge(phone::routes())
-        .fallback(|| async { ApiError::not_found() })
-        .method_not_allowed_fallback(|| async { ApiError::method() })
-        .layer(DefaultBodyLimit::max(SMALL_BODY))
-        .layer(middleware::from_fn(around::refuse_large))
-        .layer(middleware::from_fn_with_state(app.clone(), around::in_time))
-        .layer(middleware::from_fn_with_state(app.clone(), around::whence))
-        .layer(middleware::from_fn_with_state(app.clone(), around::secure))
-        .layer(middleware::from_fn_with_state(app.clone(), around::trace))
-        .with_state(app)
-}
-
-/// Exchanges changes: takes what the phone brought, answers with what it lacks.
-///
-/// Both bodies are CBOR (RFC 8949); the exchange is safe to repeat at any point. A change that
-/// cannot be taken is named in the answer, the others are taken.
-#[utoipa::path(
-    post, path = "/v1/sync", tag = "phones", security(("token" = [])),
-    request_body(content = Vec<u8>, content_type = "application/cbor"),
-    responses(
-        (status = 200, description = "Taken, and what the phone lacks.", body = Vec<u8>,
-         content_type = "application/cbor"),
-        (status = 400, description = "The message cannot be read.", body = Refused),
-        (status = 401, description = "No token, or one that is not let in.", body = Refused),
-        (status = 413, description = "The message is too large.", body = Refused),
-        (status = 429, description = "Too many requests.", body = Refused),
-        (status = 503, description = "The store cannot be written; nothing was taken.",
-         body = Refused),
-    )
-)]
-async fn sync(
-    State(app): State<Arc<App>>,
-    Device(device): Device,
-    body: Result<axum::body::Bytes, BytesRejection>,
-) -> Result<Response, ApiError> {
-    let body = body?;
-    let now = app.now();
-    let (store, id) = (app.store.clone(), device.id);
-    let done = blocking(move || Ok(exchange(&*store, device.farm, id, &body, now)?)).await?;
-    app.metrics.exchanged(done.taken, done.refused);
-    if done.store_was_older {
-        tracing::error!(
-            farm = %device.farm,
-            device = %id,
-            "this store is an older copy: a phone knows changes that it never had. It has a new \
-             epoch now; every phone will send what is missing"
-        );
-    }
-    if done.refused > 0 {
-        tracing::warn!(farm = %device.farm, device = %id, refused = done.refused, "changes refused");
-    }
-    if done.taken > 0 {
-        tracing::info!(
-            farm = %device.farm,
-            device = %id,
-            taken = done.taken,
-            head = done.head,
-            "changes taken"
-        );
-        app.wake.wake(device.farm);
-        app.replicas.follow(&app, device.farm);
-    }
-    Ok(([(header::CONTENT_TYPE, "application/cbor")], done.answer).into_response())
 }

@@ -3,12 +3,18 @@
 use std::sync::{Arc, PoisonError};
 use std::time::{Duration, Instant};
 
+use axum::Extension;
 use axum::extract::State;
-use axum::http::StatusCode;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use subtle::ConstantTimeEq as _;
 
 use crate::app::{App, blocking};
+use crate::around::Whence;
+use crate::auth::bearer_text;
 use crate::error::ApiError;
 use crate::openapi::Refused;
+use crate::secret::text_hash;
 use crate::store::StoreError;
 
 /// How long a look at the store counts: looking writes to the disk, and anyone may ask.
@@ -16,9 +22,6 @@ const FRESH: Duration = Duration::from_secs(1);
 
 /// How long a request that failed because of the disk counts.
 const REMEMBERED: Duration = Duration::from_secs(5);
-
-/// What was found when the store was last looked at.
-pub(crate) type Looked = Option<(Instant, Result<(), StoreError>)>;
 
 /// The process runs and answers.
 #[utoipa::path(
@@ -71,4 +74,32 @@ pub(crate) async fn ready(State(app): State<Arc<App>>) -> Result<&'static str, A
     })
     .await?;
     Ok("ready\n")
+}
+
+/// Figures for Prometheus: to this machine itself, or to whoever has the token for it.
+#[utoipa::path(
+    get, path = "/metrics", tag = "upkeep", security(("metrics" = [])),
+    responses(
+        (status = 200, description = "The figures.", body = String,
+         content_type = "application/openmetrics-text"),
+        (status = 401, description = "Not from this machine, and no token.", body = Refused),
+    )
+)]
+pub(crate) async fn metrics(
+    State(app): State<Arc<App>>,
+    Extension(whence): Extension<Whence>,
+    headers: HeaderMap,
+) -> Result<Response, ApiError> {
+    let brought = bearer_text(&headers).map(text_hash);
+    let right = match (&app.metrics_token, &brought) {
+        (Some(token), Some(brought)) => token.ct_eq(brought).into(),
+        _ => false,
+    };
+    if !whence.this_machine && !right {
+        return Err(ApiError::token());
+    }
+    let text = app.metrics.text(app.usage.streams());
+    let text = text.map_err(|_| ApiError::internal())?;
+    let kind = "application/openmetrics-text; version=1.0.0; charset=utf-8";
+    Ok(([(header::CONTENT_TYPE, kind)], text).into_response())
 }

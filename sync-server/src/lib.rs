@@ -42,10 +42,13 @@ mod phone;
 mod replica;
 mod repo;
 mod roster;
+mod router;
 mod secret;
 pub mod store;
+mod sync;
 mod tls;
 pub mod upkeep;
+mod wake;
 
 use std::future::Future;
 use std::net::SocketAddr;
@@ -64,7 +67,7 @@ use store::Store;
 use tls::{Certificates, Hangup};
 
 pub use limits::Limits;
-pub use openapi::{Endpoint, endpoints};
+pub use router::{Endpoint, endpoints};
 pub use tls::{Tls, TlsError, own_pin};
 
 pub use members::{INVITE_HOURS, Invitation, Invite, MOST_INVITE_HOURS, make_invite};
@@ -169,10 +172,10 @@ pub async fn serve(
     let tls = tls.map_err(TlsError::from)?;
     let env = config.env.clone();
     let app = Arc::new(App {
-        wake: events::Wake::new(store.clone()),
+        wake: wake::Wake::new(store.clone()),
         store,
         env: config.env,
-        replicas: replica::Replicas::new(config.data.as_deref()),
+        replicas: Arc::new(replica::Replicas::new(config.data.as_deref())),
         usage: limits::Usage::new(config.limits.clone()),
         metrics: metrics::Metrics::new(),
         metrics_token: config.metrics_token.as_deref().map(secret::text_hash),
@@ -188,7 +191,7 @@ pub async fn serve(
     });
     follow_others(&app)?;
     let hall = Hall {
-        router: app::router(app.clone()),
+        router: router::router(app.clone()),
         tls: tls.map(|config| TlsAcceptor::from(Arc::new(config))),
         limits: config.limits,
         behind_proxy: config.behind_proxy,
@@ -231,7 +234,7 @@ fn follow_others(app: &Arc<App>) -> Result<(), store::StoreError> {
         app.wake.wake_here(farm);
         if let Some(farm) = farm {
             let _here = runtime.enter();
-            app.replicas.follow(&app, farm);
+            app.follow(farm);
         }
     }))
 }

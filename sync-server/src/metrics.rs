@@ -1,27 +1,14 @@
 //! Figures for Prometheus, in the OpenMetrics text form.
 
-use std::sync::Arc;
 use std::sync::atomic::AtomicU64;
 use std::time::Duration;
 
-use axum::Extension;
-use axum::extract::State;
-use axum::http::{HeaderMap, header};
-use axum::response::{IntoResponse, Response};
 use prometheus_client::encoding::EncodeLabelSet;
 use prometheus_client::metrics::counter::Counter;
 use prometheus_client::metrics::family::Family;
 use prometheus_client::metrics::gauge::Gauge;
 use prometheus_client::metrics::histogram::{Histogram, exponential_buckets};
 use prometheus_client::registry::Registry;
-use subtle::ConstantTimeEq as _;
-
-use crate::app::App;
-use crate::around::Whence;
-use crate::auth::bearer_text;
-use crate::error::ApiError;
-use crate::openapi::Refused;
-use crate::secret::text_hash;
 
 #[derive(Debug, Clone, PartialEq, Eq, Hash, EncodeLabelSet)]
 struct Asked {
@@ -95,34 +82,12 @@ impl Metrics {
         self.taken.inc_by(taken as u64);
         self.refused.inc_by(refused as u64);
     }
-}
 
-/// Figures for Prometheus: to this machine itself, or to whoever has the token for it.
-#[utoipa::path(
-    get, path = "/metrics", tag = "upkeep", security(("metrics" = [])),
-    responses(
-        (status = 200, description = "The figures.", body = String,
-         content_type = "application/openmetrics-text"),
-        (status = 401, description = "Not from this machine, and no token.", body = Refused),
-    )
-)]
-pub(crate) async fn metrics(
-    State(app): State<Arc<App>>,
-    Extension(whence): Extension<Whence>,
-    headers: HeaderMap,
-) -> Result<Response, ApiError> {
-    let brought = bearer_text(&headers).map(text_hash);
-    let right = match (&app.metrics_token, &brought) {
-        (Some(token), Some(brought)) => token.ct_eq(brought).into(),
-        _ => false,
-    };
-    if !whence.this_machine && !right {
-        return Err(ApiError::token());
+    /// The figures as text.
+    pub(crate) fn text(&self, streams: usize) -> Result<String, std::fmt::Error> {
+        self.streams.set(streams as i64);
+        let mut text = String::new();
+        prometheus_client::encoding::text::encode(&mut text, &self.registry)?;
+        Ok(text)
     }
-    app.metrics.streams.set(app.usage.streams() as i64);
-    let mut text = String::new();
-    prometheus_client::encoding::text::encode(&mut text, &app.metrics.registry)
-        .map_err(|_| ApiError::internal())?;
-    let kind = "application/openmetrics-text; version=1.0.0; charset=utf-8";
-    Ok(([(header::CONTENT_TYPE, kind)], text).into_response())
 }

@@ -1,16 +1,10 @@
-//! The description of every address, made from the very code that serves it.
+//! What the description of the server says beside its addresses.
 
-use std::sync::OnceLock;
-
-use axum::http::header;
-use axum::response::IntoResponse;
 use utoipa::openapi::OpenApi;
 use utoipa::openapi::security::{ApiKey, ApiKeyValue, HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::{Modify, OpenApi as _, ToSchema};
 
-use crate::app::addresses;
 use crate::auth::COOKIE;
-use crate::kitchen::PAGES;
 
 #[derive(utoipa::OpenApi)]
 #[openapi(
@@ -45,53 +39,6 @@ impl Modify for Keys {
         );
         all.add_security_scheme("screen", SecurityScheme::ApiKey(ApiKey::Cookie(cookie)));
     }
-}
-
-/// An address of the server.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Endpoint {
-    /// The method, in capital letters.
-    pub method: String,
-    /// The path, with its parameters in braces.
-    pub path: String,
-    /// Which secret it asks for: `token`, `screen` or `metrics`.
-    pub secret: Option<String>,
-}
-
-/// Every address of the server, in order.
-pub fn endpoints() -> Vec<Endpoint> {
-    let mut all: Vec<Endpoint> = PAGES
-        .iter()
-        .map(|(path, ..)| Endpoint {
-            method: "GET".into(),
-            path: (*path).into(),
-            secret: None,
-        })
-        .collect();
-    let description = serde_json::to_value(addresses().into_openapi()).unwrap_or_default();
-    for (path, item) in description["paths"].as_object().into_iter().flatten() {
-        for (method, operation) in item.as_object().into_iter().flatten() {
-            let secret = operation["security"][0].as_object();
-            all.push(Endpoint {
-                method: method.to_uppercase(),
-                path: path.clone(),
-                secret: secret.and_then(|s| s.keys().next().cloned()),
-            });
-        }
-    }
-    all.sort();
-    all
-}
-
-/// This description.
-#[utoipa::path(
-    get, path = "/v1/openapi.json", tag = "upkeep",
-    responses((status = 200, description = "OpenAPI, as JSON.", body = serde_json::Value))
-)]
-pub(crate) async fn openapi_json() -> impl IntoResponse {
-    static TEXT: OnceLock<String> = OnceLock::new();
-    let text = TEXT.get_or_init(|| addresses().into_openapi().to_json().unwrap_or_default());
-    ([(header::CONTENT_TYPE, "application/json")], text.as_str())
 }
 
 // The three types that travel live in the core, which knows nothing of OpenAPI. A test holds these

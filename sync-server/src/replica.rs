@@ -1,8 +1,9 @@
 //! The server's own replica of each farm: the same facade as on a phone, fed from the log. Only
 //! the kitchen screen reads it and decides with it; no phone ever waits for it.
 //!
-//! A replica is a cache: nothing is in it for long that is not in the log. It has a folder of its own with a note of how far it follows which log;
-//! where that does not fit, it is thrown away and made anew.
+//! A replica is a cache: nothing is in it for long that is not in the log. It has a folder of its own
+//! with a note of how far it follows which log; where that does not fit, it is thrown away and made
+//! anew.
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -12,9 +13,7 @@ use data_encoding::HEXLOWER;
 use pointdown_core::farm::{Env, Farm, FarmError, Location};
 use pointdown_core::record::Id;
 
-use crate::app::App;
 use crate::exchange::document;
-use crate::kitchen::NotDone;
 use crate::store::{self, Epoch, Store, StoreError};
 
 /// How many bytes of changes a replica takes at a time.
@@ -57,18 +56,18 @@ impl Replicas {
 
     /// Lets an open replica follow the log in the background. One that nobody has looked at yet
     /// stays closed; one that is being fed goes on by itself when it is read next.
-    pub(crate) fn follow(&self, app: &Arc<App>, farm: Id) {
+    pub(crate) fn follow(self: &Arc<Self>, store: Arc<dyn Store>, env: Arc<dyn Env>, farm: Id) {
         let Some(slot) = lock(&self.slots).get(&farm).cloned() else {
             return;
         };
-        let app = app.clone();
+        let this = self.clone();
         tokio::task::spawn_blocking(move || {
             let mut open = match slot.try_lock() {
                 Ok(open) => open,
                 Err(TryLockError::Poisoned(poisoned)) => poisoned.into_inner(),
                 Err(TryLockError::WouldBlock) => return,
             };
-            if let Err(e) = app.replicas.feed(&*app.store, &app.env, farm, &mut open) {
+            if let Err(e) = this.feed(&*store, &env, farm, &mut open) {
                 tracing::error!(%farm, error = %e, "the replica cannot follow the log");
             }
         });
@@ -88,19 +87,20 @@ impl Replicas {
         Ok(work(&open.farm)?)
     }
 
-    /// Works with the replica as [`Replicas::read`] does, where the work may also write. Where it
-    /// fails beyond a plain refusal of the farm, the replica may hold what the log does not: it is
-    /// thrown away.
-    pub(crate) fn write<T>(
+    /// Works with the replica as [`Replicas::read`] does, where the work may also write. After a
+    /// failure that is not `harmless` the replica may hold what the log does not: it is thrown away.
+    pub(crate) fn write<T, E: From<ReplicaError>>(
         &self,
-        app: &App,
+        store: &dyn Store,
+        env: &Arc<dyn Env>,
         farm: Id,
-        work: impl FnOnce(&Farm) -> Result<T, NotDone>,
-    ) -> Result<T, NotDone> {
+        work: impl FnOnce(&Farm) -> Result<T, E>,
+        harmless: impl FnOnce(&E) -> bool,
+    ) -> Result<T, E> {
         let slot = lock(&self.slots).entry(farm).or_default().clone();
         let mut open = lock(&slot);
-        let done = work(&self.feed(&*app.store, &app.env, farm, &mut open)?.farm);
-        if !matches!(done, Ok(_) | Err(NotDone::Farm(_))) {
+        let done = work(&self.feed(store, env, farm, &mut open)?.farm);
+        if done.as_ref().is_err_and(|e| !harmless(e)) {
             *open = None;
             self.forget(farm).map_err(ReplicaError::Folder)?;
         }

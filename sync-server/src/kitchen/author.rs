@@ -110,13 +110,17 @@ pub(super) fn write<T>(
     if device.role == Role::Reader {
         return Err(NotDone::NotTaken("this screen only reads".into()));
     }
-    let done = app.replicas.write(app, device.farm, |farm| {
+    let (store, env) = (&*app.store, &app.env);
+    let work = |farm: &Farm| {
         farm_as(farm, person)?;
         let done = work(farm);
         carry(app, device, farm)?;
         // Nothing of what failed was written; a device record may have been.
         done.map_err(NotDone::Farm)
-    });
+    };
+    // A plain refusal of the farm wrote nothing.
+    let harmless = |e: &NotDone| matches!(e, NotDone::Farm(_));
+    let done = app.replicas.write(store, env, device.farm, work, harmless);
     if done.is_ok() {
         app.wake.wake(device.farm);
     }

@@ -7,7 +7,6 @@ use maud::{Markup, html};
 use pointdown_core::book::due::{Due, Now, What};
 use pointdown_core::record::{Instant, Zone};
 
-use super::today::word;
 use super::words::Words;
 
 /// The most lines of a group that stand open; the others are a tap away.
@@ -159,11 +158,11 @@ fn what(words: Words, line: &Due) -> String {
     let mut eggs = match (line.species, line.eggs) {
         (None, 0) => String::new(),
         (None, n) => words.n("kitchen.due.eggs", n, &[]),
-        (Some(species), 0) => word(words, species),
+        (Some(species), 0) => words.species(species),
         (Some(species), n) => words.n(
             "kitchen.due.eggs_of",
             n,
-            &[("species", &word(words, species))],
+            &[("species", &words.species(species))],
         ),
     };
     if let Some(lot) = line.lot {

@@ -37,8 +37,6 @@ use crate::error::ApiError;
 use crate::events;
 use crate::openapi::Refused;
 
-pub(crate) use author::NotDone;
-
 /// How every screen is called in lists and records.
 const SCREEN: &str = "Kitchen screen";
 

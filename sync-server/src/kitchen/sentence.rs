@@ -6,7 +6,6 @@ use pointdown_core::book::review::{Choice, Finding, Misdating, What};
 use pointdown_core::record::{Id, Lot};
 use serde_json::Value;
 
-use super::today::word;
 use super::words::Words;
 
 type Names = BTreeMap<Id, String>;
@@ -16,7 +15,11 @@ fn name(names: &Names, id: Id) -> String {
 }
 
 fn lot(words: Words, lot: &Lot) -> String {
-    format!("{}, {}", word(words, lot.species), words.short_day(lot.day))
+    format!(
+        "{}, {}",
+        words.species(lot.species),
+        words.short_day(lot.day)
+    )
 }
 
 /// The people concerned, by name.
@@ -107,7 +110,7 @@ pub(super) fn about(words: Words, finding: &Finding, names: &Names) -> String {
             let place = words.t(&format!("flow.{}", place.code()));
             let of = of
                 .as_ref()
-                .map_or_else(|| word(words, *species), |of| lot(words, of));
+                .map_or_else(|| words.species(*species), |of| lot(words, of));
             let by = by.map_or_else(|| "?".into(), |by| name(names, by));
             let values = [
                 ("counted", counted.as_str()),
@@ -121,9 +124,10 @@ pub(super) fn about(words: Words, finding: &Finding, names: &Names) -> String {
         What::FarmVoided { .. } => words.fill("review.farm_voided", &who),
         What::Breach { rule, .. } => words.t(&format!("rule.{rule}")),
         What::SameName { name } => words.fill("review.same_name", &[("name", name)]),
-        What::RetiredUse { species } => {
-            words.fill("review.retired_use", &[("species", &word(words, *species))])
-        }
+        What::RetiredUse { species } => words.fill(
+            "review.retired_use",
+            &[("species", &words.species(*species))],
+        ),
         What::CannotRead { why } => words.fill("review.cannot_read", &[("why", why)]),
     }
 }

@@ -11,7 +11,6 @@ use maud::{Markup, html};
 use pointdown_core::book::due::Now;
 use pointdown_core::book::review::Weight;
 use pointdown_core::book::{Place, Sheet};
-use pointdown_core::trade::Species;
 use serde::Deserialize;
 
 use super::door;
@@ -105,7 +104,7 @@ fn show(seat: &Seat, shown: Day) -> Response {
     let by: Vec<String> = gathered
         .by_species
         .iter()
-        .map(|(species, n)| format!("{} {}", words.num(*n), word(words, *species)))
+        .map(|(species, n)| format!("{} {}", words.num(*n), words.species(*species)))
         .collect();
     let said = format!("{long}: {total}. {}", by.join(", "));
     let body = html! {
@@ -135,10 +134,6 @@ fn show(seat: &Seat, shown: Day) -> Response {
         live: true,
     };
     page(seat, &shown.yard, page_)
-}
-
-pub(super) fn word(words: Words, species: Species) -> String {
-    words.t(&format!("species.{}", species.code()))
 }
 
 /// Nothing logged is not known; it is never shown as zero.
@@ -190,7 +185,7 @@ fn glance(words: Words, shown: &Day, known: bool, is_today: bool) -> Markup {
                 @if !gathered.by_species.is_empty() {
                     ul class="kinds" {
                         @for (species, n) in &gathered.by_species {
-                            li { (egg(*species)) b { (words.num(*n)) } span { (word(words, *species)) } }
+                            li { (egg(*species)) b { (words.num(*n)) } span { (words.species(*species)) } }
                         }
                     }
                 }
@@ -308,7 +303,7 @@ fn coops(words: Words, sheet: &Sheet, is_today: bool) -> Markup {
                     tbody {
                         @for row in rows {
                             tr {
-                                th scope="row" { (egg(row.species)) " " (row.name) small { (word(words, row.species)) } }
+                                th scope="row" { (egg(row.species)) " " (row.name) small { (words.species(row.species)) } }
                                 @match row.eggs {
                                     Some(n) => {
                                         td class="num" { (words.num(n)) }
@@ -376,7 +371,7 @@ fn work(words: Words, shown: &Day) -> Markup {
         let each = run.eggs_per_carton.to_string();
         let values = [
             ("each", each.as_str()),
-            ("species", &word(words, run.species)),
+            ("species", &words.species(run.species)),
             ("size", &size),
         ];
         lines.push((
@@ -395,7 +390,7 @@ fn work(words: Words, shown: &Day) -> Markup {
         lines.push((words.t(&format!("way.{way}")), words.num(*n)));
     }
     for (species, grams) in &sheet.mean_grams {
-        let species = word(words, *species);
+        let species = words.species(*species);
         let weight = weight(words, *grams, shown.yard.ounces);
         lines.push((words.fill("today.mean", &[("species", &species)]), weight));
     }

@@ -20,7 +20,6 @@ use super::door;
 use super::frame::{Farmyard, Page, Tab, page};
 use super::pictures::egg;
 use super::seat::{Guest, Seat, look};
-use super::today::word;
 use super::words::Words;
 use crate::app::App;
 use crate::error::ApiError;
@@ -178,7 +177,7 @@ fn show(
                 a class="button" id="of-all" href=(link(step, None)) aria-current=[chosen(species.is_none())] { (words.t("kitchen.trends.all")) }
                 @for one in kinds {
                     a class="button" id={ "of-" (one.code()) } href=(link(step, Some(*one))) aria-current=[chosen(species == Some(*one))] {
-                        (egg(*one)) (word(words, *one))
+                        (egg(*one)) (words.species(*one))
                     }
                 }
             }
@@ -220,7 +219,7 @@ fn one(words: Words, step: Step, trend: &Trend, n: usize) -> Markup {
         Some(_) => trend.name.clone(),
         None => words.t("kitchen.trends.all_coops"),
     };
-    let heading = format!("{name}, {}", word(words, trend.species));
+    let heading = format!("{name}, {}", words.species(trend.species));
     let gaps = trend.spans.iter().any(|s| s.days.unknown > 0);
     html! {
         section class="card" aria-labelledby={ "t-" (n) } {

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
 use axum::http::{HeaderMap, header};
+use pointdown_core::trade::Species;
 
 use super::cookies::cookie;
 
@@ -131,6 +132,11 @@ impl Words {
             text = text.replace(&format!("{{{name}}}"), value);
         }
         text
+    }
+
+    /// What a species is called.
+    pub(super) fn species(self, species: Species) -> String {
+        self.t(&format!("species.{}", species.code()))
     }
 
     /// A whole number with its thousands apart.

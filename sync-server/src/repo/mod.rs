@@ -156,8 +156,7 @@ impl Client {
             shadows = next;
             if heard.taken > 0 {
                 tracing::info!(farm = %device.farm, device = %device.id, taken = heard.taken, "changes taken");
-                app.wake.wake(device.farm);
-                app.replicas.follow(&app, device.farm);
+                app.changed(device.farm);
             }
             self.tell(&heard).await?;
         }
