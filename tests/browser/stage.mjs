@@ -79,11 +79,15 @@ export class Stage {
   }
 
   async close() {
-    for (const phone of this.phones) await phone.close();
-    await this.front?.close();
-    this.server.kill('SIGTERM');
-    await once(this.server, 'exit');
-    await rm(this.folder, { recursive: true, force: true });
+    try {
+      for (const phone of this.phones) await phone.close();
+    } finally {
+      // A phone at fault must not keep the tests waiting for its server.
+      await this.front?.close();
+      this.server.kill('SIGTERM');
+      await once(this.server, 'exit');
+      await rm(this.folder, { recursive: true, force: true });
+    }
   }
 }
 

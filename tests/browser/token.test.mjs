@@ -45,10 +45,15 @@ const core = (kept) => ({
 });
 
 async function exchange(door, kept) {
+  const real = globalThis.fetch;
   globalThis.fetch = (address, options) => door.fetch(address, options);
-  const line = new Exchange(core(kept), () => {});
-  line.listen = async () => {};
-  await line.now();
+  try {
+    const line = new Exchange(core(kept), () => {});
+    line.listen = async () => {};
+    await line.now();
+  } finally {
+    globalThis.fetch = real;
+  }
 }
 
 test('an old secret is changed for a fresh one after an exchange, once', async () => {
@@ -99,7 +104,7 @@ test('the real server takes the fresh one, and then the old one no more', { time
       for (const name of await caches.keys()) await caches.delete(name);
     });
     await phone.browser.route(/\/(sw|worker)\.js$/, async (route) => {
-      if (route.request().url().endsWith('/sw.js')) { await route.abort(); return; }
+      if (route.request().url().endsWith('/sw.js')) { await route.fulfill({ contentType: 'text/javascript', body: '// Keeps nothing.' }); return; }
       const answer = await route.fetch();
       const later = 'const real = Date.now.bind(Date); Date.now = () => real() + 31 * 86_400_000;\n';
       await route.fulfill({ response: answer, body: later + await answer.text() });
