@@ -4,6 +4,7 @@ import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import path from 'node:path';
 import { pathToFileURL } from 'node:url';
+import { Stage, until } from './stage.mjs';
 
 const { Exchange } = await import(pathToFileURL(path.resolve('bindings/web/app/exchange.js')));
 
@@ -44,10 +45,15 @@ const core = (kept) => ({
 });
 
 async function exchange(door, kept) {
+  const real = globalThis.fetch;
   globalThis.fetch = (address, options) => door.fetch(address, options);
-  const line = new Exchange(core(kept), () => {});
-  line.listen = async () => {};
-  await line.now();
+  try {
+    const line = new Exchange(core(kept), () => {});
+    line.listen = async () => {};
+    await line.now();
+  } finally {
+    globalThis.fetch = real;
+  }
 }
 
 test('an old secret is changed for a fresh one after an exchange, once', async () => {
@@ -78,4 +84,43 @@ test('a crash after keeping, before the first use, does no harm', async () => {
   // The app starts anew with what it kept.
   await exchange(door, { ...kept });
   assert.equal(door.good, kept.token);
+});
+
+test('the real server takes the fresh one, and then the old one no more', { timeout: 240_000 }, async () => {
+  const stage = await Stage.open();
+  try {
+    const phone = await stage.phone('token');
+    await phone.begin({ farm: 'Larkmeadow', person: 'Ana', coop: 'North coop' });
+    await phone.view('family');
+    await phone.page.getByLabel('Invite code').fill(await stage.invite());
+    await phone.page.getByRole('button', { name: 'Join a server' }).tap();
+    await phone.page.getByRole('heading', { name: 'All synced' }).waitFor();
+    const old = (await phone.ask('carrier')).token;
+    const opens = (token) => fetch(`http://127.0.0.1:${stage.port}/v1/devices`, { headers: { authorization: `Bearer ${token}` } }).then((answer) => answer.status);
+    assert.equal(await opens(old), 200);
+    // A month later: the worker's clock is set on. What is kept for offline use would come unchanged.
+    await phone.page.evaluate(async () => {
+      for (const one of await navigator.serviceWorker.getRegistrations()) await one.unregister();
+      for (const name of await caches.keys()) await caches.delete(name);
+    });
+    await phone.browser.route(/\/(sw|worker)\.js$/, async (route) => {
+      if (route.request().url().endsWith('/sw.js')) { await route.fulfill({ contentType: 'text/javascript', body: '// Keeps nothing.' }); return; }
+      const answer = await route.fetch();
+      const later = 'const real = Date.now.bind(Date); Date.now = () => real() + 31 * 86_400_000;\n';
+      await route.fulfill({ response: answer, body: later + await answer.text() });
+    });
+    await phone.go();
+    await phone.ready();
+    const fresh = await until('a fresh secret is kept', async () => {
+      const { token, renew } = await phone.ask('carrier');
+      return token !== old && !renew && token;
+    });
+    await phone.page.getByRole('button', { name: 'Add 6 eggs' }).tap();
+    await phone.page.getByRole('button', { name: /^Log 6/ }).tap();
+    await phone.said('6 hen eggs');
+    await until('what was logged went out', async () => (await phone.ask('status')).waiting === 0);
+    assert.deepEqual([await opens(fresh), await opens(old)], [200, 401]);
+  } finally {
+    await stage.close();
+  }
 });

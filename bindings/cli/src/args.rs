@@ -2,9 +2,12 @@ use std::path::PathBuf;
 
 use clap::builder::PossibleValuesParser;
 use clap::{Parser, Subcommand};
-use pointdown_core::record::Kind;
 
-use crate::commands;
+use crate::commands::{
+    backup, export, import, print, range, record_book, records, review, setup, stocktake, suggest,
+    trace, trends,
+};
+use crate::input::kinds;
 
 const AFTER: &str = "\
 A short day:
@@ -62,7 +65,7 @@ pub(crate) struct Cli {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
     /// Begin a new farm in a new database.
-    Begin(Begin),
+    Begin(setup::Begin),
     /// Add a coop, person, cooler or outlet.
     Add {
         /// What to add.
@@ -117,7 +120,7 @@ pub(crate) enum Command {
         why: String,
     },
     /// Records, the newest first.
-    List(List),
+    List(records::List),
     /// Everything about one record.
     Show {
         /// The record: its id, or the last characters of it (four at least).
@@ -133,19 +136,19 @@ pub(crate) enum Command {
         day: String,
     },
     /// The combined totals of a span of farm days, with hen-days, rates and weights.
-    Range(commands::Range),
+    Range(range::Range),
     /// Where eggs are now, by station and lot.
     OnHand,
     /// What people have to decide, the most pressing first.
     Review,
     /// Answer one line of the review list; it can be undone.
-    Decide(crate::commands::Decide),
+    Decide(review::Decide),
     /// What stands where, how old, and what is due next and why.
     Now,
     /// A suggestion: the oldest eggs first, held ones left out and named.
-    Oldest(crate::commands::Oldest),
+    Oldest(suggest::Oldest),
     /// A suggestion: even cartons from the weights of single eggs.
-    Even(crate::commands::Even),
+    Even(suggest::Even),
     /// From a carton back to coops, rounds, people and washes, and on to whom it went.
     Trace {
         /// The code printed on the carton, its lot code, or the record of the carton run.
@@ -153,7 +156,7 @@ pub(crate) enum Command {
         code: String,
     },
     /// Everyone to call, and what to set aside: from a coop and days, or from a record.
-    CallBack(crate::commands::CallBackArgs),
+    CallBack(trace::CallBackArgs),
     /// What was sold, given and eaten, what came in for it, what feed and supplies cost.
     Takings {
         /// The first day.
@@ -170,12 +173,12 @@ pub(crate) enum Command {
         days: u32,
     },
     /// Log what was counted at a station, and see what differs from the book.
-    Stocktake(crate::commands::StocktakeArgs),
+    Stocktake(stocktake::StocktakeArgs),
     /// How flocks lay by day, week, month or year, what is lost, and what changed.
-    Trends(crate::commands::trends::Args),
+    Trends(trends::Args),
     /// Pages for a printer: labels, the day sheet, gather sheets, trends.
     #[command(subcommand)]
-    Print(crate::commands::print::Page),
+    Print(print::Page),
     /// Join a server with an invite code.
     Join {
         /// The server's address, such as http://192.0.2.7:4680, or the whole link of an invite (in
@@ -201,13 +204,13 @@ pub(crate) enum Command {
     /// What waits to be sent, and when the server was last heard.
     Status,
     /// Write everything into one file, to be passed by hand or opened elsewhere.
-    Export(commands::Export),
+    Export(export::Export),
     /// The columns of a CSV file of records.
-    Columns(commands::Columns),
+    Columns(export::Columns),
     /// Take what was exported, also into a new database, or with --map a log of your own.
-    Import(commands::Import),
+    Import(import::Import),
     /// The records of a span of days for an inspector, with what is missing.
-    RecordBook(commands::Book),
+    RecordBook(record_book::Book),
     /// Look the whole database over.
     Check,
     /// Make the book anew from the changes.
@@ -218,7 +221,7 @@ pub(crate) enum Command {
         file: PathBuf,
     },
     /// Look a backup over, and put it where no database is yet.
-    Restore(commands::Restore),
+    Restore(backup::Restore),
     /// From now on, log as this person.
     WriteAs {
         /// The person's name or id.
@@ -228,46 +231,4 @@ pub(crate) enum Command {
         #[arg(long)]
         device: Option<String>,
     },
-}
-
-#[derive(Debug, clap::Args)]
-pub(crate) struct Begin {
-    /// The farm's name.
-    #[arg(long)]
-    pub(crate) name: String,
-    /// Its time zone by IANA name, such as Europe/Dublin.
-    #[arg(long)]
-    pub(crate) zone: String,
-    /// Who logs here.
-    #[arg(long)]
-    pub(crate) person: String,
-    /// A name for this device.
-    #[arg(long)]
-    pub(crate) device: String,
-    /// Other fields of the farm, such as temperature=F; see `pointdown fields farm`.
-    #[arg(value_name = "FIELD=VALUE")]
-    pub(crate) fields: Vec<String>,
-}
-
-#[derive(Debug, clap::Args)]
-pub(crate) struct List {
-    /// Only this kind.
-    #[arg(value_parser = kinds())]
-    pub(crate) kind: Option<String>,
-    /// Only from this farm day on.
-    #[arg(long, value_name = "DAY")]
-    pub(crate) from: Option<String>,
-    /// Only up to this farm day.
-    #[arg(long, value_name = "DAY")]
-    pub(crate) to: Option<String>,
-    /// Voided and refused records too.
-    #[arg(long)]
-    pub(crate) all: bool,
-    /// At most so many, the newest; 30 unless given, with --json all.
-    #[arg(long, value_name = "N")]
-    pub(crate) most: Option<u32>,
-}
-
-pub(crate) fn kinds() -> PossibleValuesParser {
-    PossibleValuesParser::new(Kind::ALL.iter().map(|k| k.code()))
 }

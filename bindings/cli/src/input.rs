@@ -1,5 +1,6 @@
 use std::collections::BTreeSet;
 
+use clap::builder::PossibleValuesParser;
 use pointdown_core::farm::{ErrorKind, Farm};
 use pointdown_core::record::{
     COMMON, FieldSpec, FieldType, Fields, Id, Instant, Kind, Lot, Parts, Station, spec,
@@ -260,4 +261,9 @@ pub(crate) fn person(farm: &Farm, name: &str) -> Result<Id, Failure> {
         }
         Err(e) => Err(e.into()),
     }
+}
+
+/// The kinds of record, as values of an argument.
+pub(crate) fn kinds() -> PossibleValuesParser {
+    PossibleValuesParser::new(Kind::ALL.iter().map(|k| k.code()))
 }

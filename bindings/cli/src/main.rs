@@ -1,11 +1,13 @@
 //! Pointdown in a terminal: every command wraps one or two calls of the core's `farm` facade.
 
 mod args;
+mod base;
 mod commands;
 mod fail;
 mod findings;
 mod input;
 mod moments;
+mod run;
 mod tables;
 mod words;
 
@@ -26,7 +28,7 @@ fn main() -> ExitCode {
     };
     let json = cli.json;
     let mut out = BufWriter::new(io::stdout().lock());
-    let done = commands::run(cli, &mut Screen::new(&mut out, json));
+    let done = run::run(cli, &mut Screen::new(&mut out, json));
     // What a command printed before it failed is still shown.
     let done = done.and(out.flush().map_err(Failure::Output));
     match done {

@@ -4,7 +4,7 @@ use pointdown_core::farm::{Backup, Farm};
 use pointdown_core::record::Instant;
 use serde_json::json;
 
-use super::Base;
+use crate::base::Base;
 use crate::fail::Failure;
 use crate::tables::Screen;
 
@@ -17,7 +17,7 @@ pub(crate) struct Restore {
     check: bool,
 }
 
-pub(super) fn back_up(base: &Base, screen: &mut Screen<'_>, file: &Path) -> Result<(), Failure> {
+pub(crate) fn back_up(base: &Base, screen: &mut Screen<'_>, file: &Path) -> Result<(), Failure> {
     let farm = base.open()?;
     let made = farm.back_up(file)?;
     if screen.json {
@@ -35,7 +35,7 @@ pub(super) fn back_up(base: &Base, screen: &mut Screen<'_>, file: &Path) -> Resu
     )?)
 }
 
-pub(super) fn restore(base: &Base, screen: &mut Screen<'_>, args: &Restore) -> Result<(), Failure> {
+pub(crate) fn restore(base: &Base, screen: &mut Screen<'_>, args: &Restore) -> Result<(), Failure> {
     let found = if args.check {
         Farm::verify_backup(&args.file)?
     } else {

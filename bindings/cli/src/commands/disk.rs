@@ -6,11 +6,11 @@ use std::path::Path;
 
 use pointdown_core::farm::{ErrorKind, FarmError};
 
-use super::storage;
+use crate::base::storage;
 use crate::fail::{Failure, invalid};
 
 /// Reads a whole file.
-pub(super) fn read(path: &Path) -> Result<Vec<u8>, Failure> {
+pub(crate) fn read(path: &Path) -> Result<Vec<u8>, Failure> {
     std::fs::read(path).map_err(|e| match e.kind() {
         Io::NotFound => {
             let message = format!("there is no file {}", path.display());
@@ -21,7 +21,7 @@ pub(super) fn read(path: &Path) -> Result<Vec<u8>, Failure> {
 }
 
 /// Writes a file that was not there before; half a file does not stay behind.
-pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+pub(crate) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let name = path.display().to_string();
     let mut file = OpenOptions::new()
         .write(true)
@@ -48,7 +48,7 @@ pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
 }
 
 /// Writes a page or picture, in place of an older one.
-pub(super) fn write(path: &Path, text: &str) -> Result<(), Failure> {
+pub(crate) fn write(path: &Path, text: &str) -> Result<(), Failure> {
     std::fs::write(path, text)
         .map_err(|e| storage(format!("{} cannot be written: {e}", path.display())))
 }

@@ -3,12 +3,12 @@ use pointdown_core::record::Instant;
 use serde_json::json;
 
 use super::setup::{Newcomer, newcomer, settle, who};
-use super::{Base, env};
+use crate::base::{Base, env};
 use crate::fail::Failure;
 use crate::moments::Calendar;
 use crate::tables::Screen;
 
-pub(super) fn join(
+pub(crate) fn join(
     base: &Base,
     screen: &mut Screen<'_>,
     url: &str,
@@ -76,7 +76,7 @@ fn go_on(base: &Base, url: &str, failure: Failure) -> Failure {
     e.into()
 }
 
-pub(super) fn sync(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
+pub(crate) fn sync(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let farm = base.open()?;
     let done = farm.sync()?;
     let status = farm.status()?;
@@ -96,7 +96,7 @@ pub(super) fn sync(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> 
     refused(screen, &status)
 }
 
-pub(super) fn invite(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
+pub(crate) fn invite(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let farm = base.open()?;
     let link = farm.invite_link()?;
     let (code, server) = (&link.code, &link.url);
@@ -115,7 +115,7 @@ pub(super) fn invite(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure
     Ok(screen.line(format!("  pointdown join {at} --person NAME --device NAME"))?)
 }
 
-pub(super) fn status(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
+pub(crate) fn status(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let farm = base.open()?;
     let mut all = who(base, &farm)?;
     if screen.json {

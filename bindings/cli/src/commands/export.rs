@@ -5,9 +5,10 @@ use pointdown_core::files::{Format, columns};
 use pointdown_core::record::Kind;
 use serde_json::json;
 
-use super::{Base, disk};
-use crate::args::kinds;
+use super::disk;
+use crate::base::Base;
 use crate::fail::{Failure, invalid};
+use crate::input::kinds;
 use crate::tables::Screen;
 
 #[derive(Debug, clap::Args)]
@@ -30,7 +31,7 @@ pub(crate) struct Columns {
     kind: Option<String>,
 }
 
-pub(super) fn export(base: &Base, screen: &mut Screen<'_>, args: &Export) -> Result<(), Failure> {
+pub(crate) fn export(base: &Base, screen: &mut Screen<'_>, args: &Export) -> Result<(), Failure> {
     let farm = base.open()?;
     let ending = args.file.extension().and_then(|end| end.to_str());
     let word = args.format.as_deref().or(ending).unwrap_or_default();
@@ -53,7 +54,7 @@ pub(super) fn export(base: &Base, screen: &mut Screen<'_>, args: &Export) -> Res
 }
 
 /// The columns of a CSV file of records.
-pub(super) fn print_columns(screen: &mut Screen<'_>, args: &Columns) -> Result<(), Failure> {
+pub(crate) fn print_columns(screen: &mut Screen<'_>, args: &Columns) -> Result<(), Failure> {
     let kind = args.kind.as_deref().and_then(Kind::from_code);
     let all = columns(kind);
     if screen.json {

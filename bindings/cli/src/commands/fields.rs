@@ -5,7 +5,7 @@ use crate::fail::Failure;
 use crate::tables::Screen;
 
 /// The table of fields of one kind, or of all.
-pub(super) fn print(screen: &mut Screen<'_>, kind: Option<&str>) -> Result<(), Failure> {
+pub(crate) fn print(screen: &mut Screen<'_>, kind: Option<&str>) -> Result<(), Failure> {
     let kinds = Kind::ALL
         .iter()
         .copied()

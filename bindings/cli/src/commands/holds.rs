@@ -5,14 +5,14 @@ use serde_json::Value;
 use crate::fail::Failure;
 
 /// A lot of a record that someone put on hold.
-pub(super) struct Held {
-    pub(super) lot: Lot,
-    pub(super) hold: Id,
-    pub(super) cause: String,
+pub(crate) struct Held {
+    pub(crate) lot: Lot,
+    pub(crate) hold: Id,
+    pub(crate) cause: String,
 }
 
 /// Lots that this record packs or lets go although a hold covers them.
-pub(super) fn held(farm: &Farm, row: &Row) -> Result<Vec<Held>, Failure> {
+pub(crate) fn held(farm: &Farm, row: &Row) -> Result<Vec<Held>, Failure> {
     let leaves = match row.kind.as_str() {
         "carton" => true,
         "out" => row.fields.get("way").and_then(Value::as_str) != Some("returned"),

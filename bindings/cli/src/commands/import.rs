@@ -5,8 +5,9 @@ use pointdown_core::farm::{ErrorKind, Farm, FarmError, Location};
 use pointdown_core::files::{DateOrder, LogMap, LogPlan, Report, WeightUnit, is_records};
 use pointdown_core::trade::Species;
 
+use super::disk;
 use super::setup::{newcomer, settle, who};
-use super::{Base, disk, env};
+use crate::base::{Base, env};
 use crate::fail::{Failure, invalid};
 use crate::tables::Screen;
 
@@ -46,7 +47,7 @@ pub(crate) struct Import {
     device: Option<String>,
 }
 
-pub(super) fn import(base: &Base, screen: &mut Screen<'_>, args: &Import) -> Result<(), Failure> {
+pub(crate) fn import(base: &Base, screen: &mut Screen<'_>, args: &Import) -> Result<(), Failure> {
     let bytes = disk::read(&args.file)?;
     if let Some(map) = &args.map {
         let farm = base.open()?;

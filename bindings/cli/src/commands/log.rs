@@ -2,15 +2,15 @@ use pointdown_core::farm::{Farm, Logged, Row};
 use pointdown_core::record::{Draft, Id, InvalidRecord, Kind, Parts};
 use serde_json::{Value, json};
 
-use super::Base;
 use super::holds::held;
+use crate::base::Base;
 use crate::fail::{Failure, invalid};
 use crate::input::{Input, Reader};
 use crate::moments::Calendar;
 use crate::tables::Screen;
 use crate::words::Words;
 
-pub(super) fn log(
+pub(crate) fn log(
     base: &Base,
     screen: &mut Screen<'_>,
     kind: &str,
@@ -134,7 +134,7 @@ fn overdrawn(farm: &Farm, row: &Row) -> Result<Vec<Value>, Failure> {
     Ok(short.collect())
 }
 
-pub(super) fn amend(
+pub(crate) fn amend(
     base: &Base,
     screen: &mut Screen<'_>,
     id: &str,
@@ -163,7 +163,7 @@ pub(super) fn amend(
     print_edit(&farm, screen, &logged, target, "Amended")
 }
 
-pub(super) fn void(
+pub(crate) fn void(
     base: &Base,
     screen: &mut Screen<'_>,
     id: &str,

@@ -5,7 +5,7 @@ use std::time::Duration;
 use pointdown_core::farm::{Interfaces, nearby};
 use serde_json::json;
 
-use super::Base;
+use crate::base::Base;
 use crate::fail::Failure;
 use crate::tables::Screen;
 
@@ -14,7 +14,7 @@ const WITHIN: Duration = Duration::from_secs(3);
 
 /// Lists servers that announce themselves; where one was joined whose key is known, also finds it
 /// again at a new address.
-pub(super) fn list(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
+pub(crate) fn list(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let all = nearby(WITHIN, Interfaces::All)?;
     let joined = match base.open_if_there()? {
         Some(farm) if farm.status()?.server.is_some() => {

@@ -2,12 +2,12 @@ use pointdown_core::book::due::{Due, Here, Now, What};
 use pointdown_core::book::trace::Share;
 use pointdown_core::record::{Id, Lot};
 
-use super::Base;
+use crate::base::Base;
 use crate::fail::Failure;
 use crate::tables::Screen;
 use crate::words::Words;
 
-pub(super) fn now(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
+pub(crate) fn now(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let farm = base.open()?;
     let now = farm.now()?;
     if screen.json {
@@ -118,7 +118,7 @@ fn line(words: &Words, due: &Due) -> String {
 }
 
 /// A lot or a carton run for people.
-pub(super) fn which(
+pub(crate) fn which(
     words: &Words,
     species: &str,
     lot: Option<&Lot>,
@@ -137,7 +137,7 @@ pub(super) fn which(
 }
 
 /// Elapsed minutes for people.
-pub(super) fn age(minutes: i64) -> String {
+pub(crate) fn age(minutes: i64) -> String {
     match minutes {
         0..=119 => format!("{minutes} min"),
         120..=2879 => format!("{} h", minutes / 60),
@@ -145,7 +145,7 @@ pub(super) fn age(minutes: i64) -> String {
     }
 }
 
-pub(super) fn held(share: Option<Share>) -> &'static str {
+pub(crate) fn held(share: Option<Share>) -> &'static str {
     match share {
         Some(Share::All) => "held",
         Some(Share::May) => "some may be held",

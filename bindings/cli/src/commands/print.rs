@@ -9,9 +9,9 @@ use pointdown_core::record::Kind;
 use pointdown_core::trade::Species;
 use serde_json::json;
 
-use super::Base;
 use super::disk::write;
 use super::trends::Spans;
+use crate::base::Base;
 use crate::fail::{Failure, invalid};
 use crate::moments::Calendar;
 use crate::tables::Screen;
@@ -150,7 +150,7 @@ impl PaperArg {
     }
 }
 
-pub(super) fn page(base: &Base, screen: &mut Screen<'_>, page: &Page) -> Result<(), Failure> {
+pub(crate) fn page(base: &Base, screen: &mut Screen<'_>, page: &Page) -> Result<(), Failure> {
     let farm = base.open()?;
     let calendar = Calendar::of(&farm)?;
     match page {

@@ -2,7 +2,8 @@ use pointdown_core::book::span::{Laying, Span, Weighed};
 use pointdown_core::record::InvalidRecord;
 use serde_json::json;
 
-use super::{Base, sheet};
+use super::sheet;
+use crate::base::Base;
 use crate::fail::Failure;
 use crate::moments::Calendar;
 use crate::tables::Screen;
@@ -21,7 +22,7 @@ pub(crate) struct Range {
     sizes: Option<String>,
 }
 
-pub(super) fn range(base: &Base, screen: &mut Screen<'_>, args: &Range) -> Result<(), Failure> {
+pub(crate) fn range(base: &Base, screen: &mut Screen<'_>, args: &Range) -> Result<(), Failure> {
     let farm = base.open()?;
     let calendar = Calendar::of(&farm)?;
     let from = calendar.day("from", &args.from)?;

@@ -3,7 +3,8 @@ use std::path::PathBuf;
 use pointdown_core::files::{as_csv, as_text, page};
 use serde_json::json;
 
-use super::{Base, disk};
+use super::disk;
+use crate::base::Base;
 use crate::fail::Failure;
 use crate::moments::Calendar;
 use crate::tables::Screen;
@@ -24,7 +25,7 @@ pub(crate) struct Book {
     csv: Option<PathBuf>,
 }
 
-pub(super) fn print(base: &Base, screen: &mut Screen<'_>, args: &Book) -> Result<(), Failure> {
+pub(crate) fn print(base: &Base, screen: &mut Screen<'_>, args: &Book) -> Result<(), Failure> {
     let farm = base.open()?;
     let calendar = Calendar::of(&farm)?;
     let day = |field: &str, text: &Option<String>| {

@@ -2,9 +2,9 @@ use pointdown_core::farm::{Farm, Filter, Row};
 use pointdown_core::record::{Id, Kind};
 use serde_json::Value;
 
-use super::Base;
-use crate::args::List;
+use crate::base::Base;
 use crate::fail::Failure;
+use crate::input::kinds;
 use crate::moments::Calendar;
 use crate::tables::Screen;
 use crate::words::Words;
@@ -12,7 +12,26 @@ use crate::words::Words;
 /// Rows that a person sees unless more are asked for.
 const MOST: u32 = 30;
 
-pub(super) fn list(base: &Base, screen: &mut Screen<'_>, args: &List) -> Result<(), Failure> {
+#[derive(Debug, clap::Args)]
+pub(crate) struct List {
+    /// Only this kind.
+    #[arg(value_parser = kinds())]
+    pub(crate) kind: Option<String>,
+    /// Only from this farm day on.
+    #[arg(long, value_name = "DAY")]
+    pub(crate) from: Option<String>,
+    /// Only up to this farm day.
+    #[arg(long, value_name = "DAY")]
+    pub(crate) to: Option<String>,
+    /// Voided and refused records too.
+    #[arg(long)]
+    pub(crate) all: bool,
+    /// At most so many, the newest; 30 unless given, with --json all.
+    #[arg(long, value_name = "N")]
+    pub(crate) most: Option<u32>,
+}
+
+pub(crate) fn list(base: &Base, screen: &mut Screen<'_>, args: &List) -> Result<(), Failure> {
     let farm = base.open()?;
     let calendar = Calendar::of(&farm)?;
     let day = |field: &str, text: &Option<String>| {
@@ -81,7 +100,7 @@ fn because(row: &Row) -> String {
         .unwrap_or_default()
 }
 
-pub(super) fn show(base: &Base, screen: &mut Screen<'_>, id: &str) -> Result<(), Failure> {
+pub(crate) fn show(base: &Base, screen: &mut Screen<'_>, id: &str) -> Result<(), Failure> {
     let farm = base.open()?;
     let id = farm.find_record(id)?;
     let Some(row) = farm.record(id)? else {

@@ -2,7 +2,7 @@ use pointdown_core::book::review::{Choice, Finding, Weight};
 use pointdown_core::farm::{Answer, ErrorKind, Farm, FarmError, Logged};
 use serde_json::{Value, json};
 
-use super::Base;
+use crate::base::Base;
 use crate::fail::{Failure, invalid};
 use crate::findings::Findings;
 use crate::tables::Screen;
@@ -24,7 +24,7 @@ pub(crate) struct Decide {
 }
 
 /// Lines that wait for a decision, and how many of them are urgent.
-pub(super) fn waiting(farm: &Farm) -> Result<(usize, usize), Failure> {
+pub(crate) fn waiting(farm: &Farm) -> Result<(usize, usize), Failure> {
     Ok(counted(&farm.review()?))
 }
 
@@ -34,7 +34,7 @@ fn counted(all: &[Finding]) -> (usize, usize) {
 }
 
 /// The same in words; nothing where no line waits.
-pub(super) fn waits((all, urgent): (usize, usize)) -> Option<String> {
+pub(crate) fn waits((all, urgent): (usize, usize)) -> Option<String> {
     let lines = match all {
         0 => return None,
         1 => "1 line waits".to_string(),
@@ -46,7 +46,7 @@ pub(super) fn waits((all, urgent): (usize, usize)) -> Option<String> {
     })
 }
 
-pub(super) fn list(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
+pub(crate) fn list(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let farm = base.open()?;
     let all = farm.review()?;
     let findings = Findings::of(&farm)?;
@@ -116,7 +116,7 @@ fn told(findings: &Findings<'_>, finding: &Finding) -> Result<Value, Failure> {
     Ok(all)
 }
 
-pub(super) fn decide(base: &Base, screen: &mut Screen<'_>, args: &Decide) -> Result<(), Failure> {
+pub(crate) fn decide(base: &Base, screen: &mut Screen<'_>, args: &Decide) -> Result<(), Failure> {
     let farm = base.open()?;
     let finding = farm.find_line(&args.line)?;
     let choice = chosen(&finding, &args.choice)?;

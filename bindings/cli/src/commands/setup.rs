@@ -2,17 +2,16 @@ use pointdown_core::farm::{Beginning, Farm};
 use pointdown_core::record::{Id, Kind};
 use serde_json::json;
 
-use super::{Base, env};
-use crate::args::Begin;
+use crate::base::{Base, env};
 use crate::fail::{Failure, missing};
 use crate::input;
 use crate::tables::Screen;
 
 /// Who logs on a device that had no farm, and what it is called.
-pub(super) type Newcomer = (Option<String>, Option<String>);
+pub(crate) type Newcomer = (Option<String>, Option<String>);
 
 /// Both names, or what is missing.
-pub(super) fn newcomer(names: &Newcomer) -> Result<(&str, &str), Failure> {
+pub(crate) fn newcomer(names: &Newcomer) -> Result<(&str, &str), Failure> {
     let needed = |name: &str| {
         missing(
             name,
@@ -24,7 +23,26 @@ pub(super) fn newcomer(names: &Newcomer) -> Result<(&str, &str), Failure> {
     Ok((person, device))
 }
 
-pub(super) fn begin(base: &Base, screen: &mut Screen<'_>, begin: &Begin) -> Result<(), Failure> {
+#[derive(Debug, clap::Args)]
+pub(crate) struct Begin {
+    /// The farm's name.
+    #[arg(long)]
+    pub(crate) name: String,
+    /// Its time zone by IANA name, such as Europe/Dublin.
+    #[arg(long)]
+    pub(crate) zone: String,
+    /// Who logs here.
+    #[arg(long)]
+    pub(crate) person: String,
+    /// A name for this device.
+    #[arg(long)]
+    pub(crate) device: String,
+    /// Other fields of the farm, such as temperature=F; see `pointdown fields farm`.
+    #[arg(value_name = "FIELD=VALUE")]
+    pub(crate) fields: Vec<String>,
+}
+
+pub(crate) fn begin(base: &Base, screen: &mut Screen<'_>, begin: &Begin) -> Result<(), Failure> {
     let mut fields = input::plain(&begin.fields)?;
     fields.insert("name".into(), begin.name.as_str().into());
     fields.insert("zone".into(), begin.zone.as_str().into());
@@ -51,7 +69,7 @@ pub(super) fn begin(base: &Base, screen: &mut Screen<'_>, begin: &Begin) -> Resu
 }
 
 /// Farm, person and device, for programs.
-pub(super) fn who(base: &Base, farm: &Farm) -> Result<serde_json::Value, Failure> {
+pub(crate) fn who(base: &Base, farm: &Farm) -> Result<serde_json::Value, Failure> {
     let names = farm.names()?;
     let named = |id: Option<Id>| id.map(|id| json!({"id": id, "name": names.get(&id)}));
     Ok(json!({
@@ -63,7 +81,7 @@ pub(super) fn who(base: &Base, farm: &Farm) -> Result<serde_json::Value, Failure
     }))
 }
 
-pub(super) fn write_as(
+pub(crate) fn write_as(
     base: &Base,
     screen: &mut Screen<'_>,
     name: &str,
@@ -91,7 +109,7 @@ pub(super) fn write_as(
 }
 
 /// Settles who writes on a device whose farm came from elsewhere.
-pub(super) fn settle(farm: &Farm, person: &str, device: &str) -> Result<(), Failure> {
+pub(crate) fn settle(farm: &Farm, person: &str, device: &str) -> Result<(), Failure> {
     farm.write_as(input::person(farm, person)?)?;
     farm.name_device(device)?;
     Ok(())

@@ -4,7 +4,8 @@ use pointdown_core::book::{OnHand, Sheet};
 use pointdown_core::farm::Farm;
 use serde_json::{Value, json};
 
-use super::{Base, review};
+use super::review;
+use crate::base::Base;
 use crate::fail::Failure;
 use crate::moments::Calendar;
 use crate::tables::Screen;
@@ -14,7 +15,7 @@ use crate::words::{Words, label};
 const CAUTION: &str =
     "Where food is touched, local rules, labels and vets decide; this only counts.";
 
-pub(super) fn day(base: &Base, screen: &mut Screen<'_>, day: &str) -> Result<(), Failure> {
+pub(crate) fn day(base: &Base, screen: &mut Screen<'_>, day: &str) -> Result<(), Failure> {
     let farm = base.open()?;
     let day = Calendar::of(&farm)?.day("day", day)?;
     show(&farm, screen, &farm.sheet(day, day)?)
@@ -29,7 +30,7 @@ fn show(farm: &Farm, screen: &mut Screen<'_>, sheet: &Sheet) -> Result<(), Failu
 }
 
 /// A sheet for programs, and how many questions wait.
-pub(super) fn told(farm: &Farm, sheet: &Sheet) -> Result<Value, Failure> {
+pub(crate) fn told(farm: &Farm, sheet: &Sheet) -> Result<Value, Failure> {
     let (waiting, urgent) = review::waiting(farm)?;
     let mut all = json!(sheet);
     all["review"] = json!({"waiting": waiting, "urgent": urgent});
@@ -37,7 +38,7 @@ pub(super) fn told(farm: &Farm, sheet: &Sheet) -> Result<Value, Failure> {
 }
 
 /// Prints a sheet for people, and how many questions wait; `more` stands before what is on hand.
-pub(super) fn print(
+pub(crate) fn print(
     farm: &Farm,
     screen: &mut Screen<'_>,
     sheet: &Sheet,
@@ -227,7 +228,7 @@ fn eggs(n: i64) -> String {
     format!("{n} {}", if n == 1 { "egg" } else { "eggs" })
 }
 
-pub(super) fn on_hand(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
+pub(crate) fn on_hand(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let farm = base.open()?;
     let here = farm.on_hand()?;
     if screen.json {

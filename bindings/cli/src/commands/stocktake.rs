@@ -3,7 +3,7 @@ use pointdown_core::farm::{CountOf, Stocktake};
 use pointdown_core::record::{Kind, Lot, Station};
 use pointdown_core::trade::Species;
 
-use super::Base;
+use crate::base::Base;
 use crate::fail::{Failure, invalid};
 use crate::input::{Reader, pairs};
 use crate::moments::Calendar;
@@ -24,7 +24,7 @@ pub(crate) struct StocktakeArgs {
     at: Option<String>,
 }
 
-pub(super) fn stocktake(
+pub(crate) fn stocktake(
     base: &Base,
     screen: &mut Screen<'_>,
     ask: &StocktakeArgs,

@@ -2,8 +2,8 @@ use clap::builder::PossibleValuesParser;
 use pointdown_core::record::{Body, Kind, Record, Station};
 use pointdown_core::trade::Species;
 
-use super::Base;
 use super::now::{age, held, which};
+use crate::base::Base;
 use crate::fail::{Failure, invalid};
 use crate::tables::Screen;
 use crate::words::Words;
@@ -54,7 +54,7 @@ fn of_word(word: &str) -> Result<Species, Failure> {
     Species::from_code(word).ok_or_else(|| invalid("species", word, "allowed is a species"))
 }
 
-pub(super) fn oldest(base: &Base, screen: &mut Screen<'_>, ask: &Oldest) -> Result<(), Failure> {
+pub(crate) fn oldest(base: &Base, screen: &mut Screen<'_>, ask: &Oldest) -> Result<(), Failure> {
     let farm = base.open()?;
     let station = match ask.work.as_str() {
         "wash" => Station::Basket,
@@ -113,7 +113,7 @@ pub(super) fn oldest(base: &Base, screen: &mut Screen<'_>, ask: &Oldest) -> Resu
     Ok(screen.line("Nothing was logged: this is a suggestion.")?)
 }
 
-pub(super) fn even(base: &Base, screen: &mut Screen<'_>, ask: &Even) -> Result<(), Failure> {
+pub(crate) fn even(base: &Base, screen: &mut Screen<'_>, ask: &Even) -> Result<(), Failure> {
     let farm = base.open()?;
     let species = of_word(&ask.species)?;
     let grams = match &ask.weighed {

@@ -1,11 +1,11 @@
 use pointdown_core::book::money::{Amount, Costs, Orders, Taken, Takings};
 
-use super::Base;
+use crate::base::Base;
 use crate::fail::Failure;
 use crate::moments::Calendar;
 use crate::tables::Screen;
 
-pub(super) fn takings(
+pub(crate) fn takings(
     base: &Base,
     screen: &mut Screen<'_>,
     from: &str,
@@ -145,7 +145,7 @@ fn spent(screen: &mut Screen<'_>, t: &Takings, costs: &Costs) -> Result<(), Fail
     Ok(())
 }
 
-pub(super) fn orders(base: &Base, screen: &mut Screen<'_>, days: u32) -> Result<(), Failure> {
+pub(crate) fn orders(base: &Base, screen: &mut Screen<'_>, days: u32) -> Result<(), Failure> {
     let farm = base.open()?;
     let all = farm.orders(days)?;
     if screen.json {

@@ -4,7 +4,7 @@ use pointdown_core::farm::{ErrorKind, Farm};
 use pointdown_core::record::{Id, Kind};
 use pointdown_core::trade::Species;
 
-use super::Base;
+use crate::base::Base;
 use crate::fail::{Failure, missing};
 use crate::moments::Calendar;
 use crate::tables::Screen;
@@ -31,7 +31,7 @@ pub(crate) struct CallBackArgs {
     to: Option<String>,
 }
 
-pub(super) fn trace(base: &Base, screen: &mut Screen<'_>, code: &str) -> Result<(), Failure> {
+pub(crate) fn trace(base: &Base, screen: &mut Screen<'_>, code: &str) -> Result<(), Failure> {
     let farm = base.open()?;
     let trails = farm.trace(code)?;
     if screen.json {
@@ -224,7 +224,7 @@ fn went(words: &Words, out: &pointdown_core::book::trace::OutReached) -> String 
     )
 }
 
-pub(super) fn call_back(
+pub(crate) fn call_back(
     base: &Base,
     screen: &mut Screen<'_>,
     ask: &CallBackArgs,

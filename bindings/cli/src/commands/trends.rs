@@ -8,8 +8,8 @@ use pointdown_core::paper::trend_chart;
 use pointdown_core::record::{Id, Kind};
 use serde_json::json;
 
-use super::Base;
 use super::disk::write;
+use crate::base::Base;
 use crate::fail::{Failure, invalid};
 use crate::moments::Calendar;
 use crate::tables::Screen;
@@ -45,15 +45,15 @@ fn steps() -> PossibleValuesParser {
 }
 
 /// What a command line asks for, checked.
-pub(super) struct Asked {
-    pub(super) step: Step,
-    pub(super) from: NaiveDate,
-    pub(super) to: NaiveDate,
-    pub(super) coop: Option<Id>,
+pub(crate) struct Asked {
+    pub(crate) step: Step,
+    pub(crate) from: NaiveDate,
+    pub(crate) to: NaiveDate,
+    pub(crate) coop: Option<Id>,
 }
 
 impl Spans {
-    pub(super) fn read(&self, farm: &Farm) -> Result<Asked, Failure> {
+    pub(crate) fn read(&self, farm: &Farm) -> Result<Asked, Failure> {
         let calendar = Calendar::of(farm)?;
         let step = Step::from_code(&self.by)
             .ok_or_else(|| invalid("by", &self.by, "allowed are day, week, month and year"))?;
@@ -93,7 +93,7 @@ fn usual_start(step: Step, to: NaiveDate) -> NaiveDate {
     same.last().unwrap_or(day)
 }
 
-pub(super) fn show(base: &Base, screen: &mut Screen<'_>, args: &Args) -> Result<(), Failure> {
+pub(crate) fn show(base: &Base, screen: &mut Screen<'_>, args: &Args) -> Result<(), Failure> {
     let farm = base.open()?;
     let asked = args.spans.read(&farm)?;
     let trends = farm.trends(asked.from, asked.to, asked.step, asked.coop)?;

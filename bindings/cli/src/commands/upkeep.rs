@@ -1,11 +1,11 @@
 use pointdown_core::farm::{ErrorKind, FarmError, HOLDS};
 use serde_json::json;
 
-use super::Base;
+use crate::base::Base;
 use crate::fail::Failure;
 use crate::tables::Screen;
 
-pub(super) fn check(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
+pub(crate) fn check(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let farm = base.open()?;
     let found = farm.check()?;
     let strays = farm.strays()?;
@@ -46,7 +46,7 @@ pub(super) fn check(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure>
     .into())
 }
 
-pub(super) fn rebuild(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
+pub(crate) fn rebuild(base: &Base, screen: &mut Screen<'_>) -> Result<(), Failure> {
     let farm = base.open()?;
     farm.rebuild()?;
     let records = farm.record_count()?;

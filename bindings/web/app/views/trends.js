@@ -38,8 +38,8 @@ function chart(spans) {
 
 const rate = ({ rate: laid }) => (laid ? html`${percent(laid.per_hen_day)}${laid.interval ? html` <small>${percent(laid.interval.low)}–${percent(laid.interval.high)}</small>` : nothing}` : '');
 
-function table(spans) {
-  return html`<div class="wide-table" tabindex="0" role="region" aria-label=${t('trends.table')}><table>
+function table(spans, whose) {
+  return html`<div class="wide-table" tabindex="0" role="region" aria-label=${`${t('trends.table')}: ${whose}`}><table>
     <thead><tr><th scope="col">${t('trends.when')}</th><th scope="col">${t('trends.eggs')}</th><th scope="col">${t('trends.rate')}</th><th scope="col">${t('trends.days')}</th></tr></thead>
     <tbody>${spans.filter(there).toReversed().map((span) => html`<tr><th scope="row">${span.label}</th>
       <td>${span.eggs === null ? html`<span class="unknown">${t('today.unknown')}</span>` : num(span.eggs)}</td><td>${rate(span)}</td>
@@ -55,12 +55,13 @@ function pulled(spans) {
 
 function one(trend) {
   const changed = trend.changes.filter((change) => change.more_than_luck);
-  return html`<section class="card"><h2>${trend.coop ? trend.name : t('trends.all')} · ${t(`species.${trend.species}`)}</h2>
+  const whose = `${trend.coop ? trend.name : t('trends.all')} · ${t(`species.${trend.species}`)}`;
+  return html`<section class="card"><h2>${whose}</h2>
     <p class="quiet">${t('trends.a_day')}</p>${chart(trend.spans)}
     ${changed.length ? html`<ul class="faults">${changed.map((change) => html`<li>${told(change.why)}</li>`)}</ul>`
       : trend.changes.length ? html`<p class="quiet">${t('trends.luck')}</p>` : nothing}
     ${trend.watch?.alarm ? html`<p class="verdict bad">${trend.watch.why.map((why) => html`${told(why)} `)}</p>` : nothing}
-    <details><summary>${t('trends.table')}</summary>${table(trend.spans)}${pulled(trend.spans)}</details></section>`;
+    <details><summary>${t('trends.table')}</summary>${table(trend.spans, whose)}${pulled(trend.spans)}</details></section>`;
 }
 
 export function view() {
