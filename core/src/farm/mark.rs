@@ -1,3 +1,5 @@
+use std::fs::OpenOptions;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use super::{Env, FarmError, System};
@@ -38,13 +40,27 @@ impl Mark {
         let mut bytes = [0; 16];
         System.fill(&mut bytes);
         let note = data_encoding::HEXLOWER.encode(&bytes);
-        std::fs::write(&self.path, &note).map_err(|e| {
+        self.write(&note).map_err(|e| {
             FarmError::from(match e.kind() {
                 std::io::ErrorKind::StorageFull => StoreError::Full,
                 _ => StoreError::ReadOnly,
             })
         })?;
         Ok(note + &self.stamp())
+    }
+
+    /// Every note has one length, so it is written over the one before: cutting the file off first
+    /// would make each commit of the database wait for the file system's journal too.
+    fn write(&self, note: &str) -> io::Result<()> {
+        let mut options = OpenOptions::new();
+        options.write(true).create(true).truncate(false);
+        let mut file = options.open(&self.path)?;
+        file.write_all(note.as_bytes())?;
+        let length = note.len() as u64;
+        if file.metadata()?.len() != length {
+            file.set_len(length)?;
+        }
+        Ok(())
     }
 
     /// Which files these are: when the database was made and, on Unix, its inode and when the note

@@ -1,3 +1,4 @@
+use std::cell::OnceCell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use automerge::sync::{Message, State as AutomergeState, SyncDoc};
@@ -7,6 +8,7 @@ use automerge::{
 };
 
 use super::LedgerError;
+use super::ancestry::Ancestry;
 use super::measure::measure;
 use super::read::{genesis, header, read_change};
 use crate::record::{Actor, Change, DocName, Entry, Hash, Id};
@@ -18,6 +20,8 @@ pub struct Document {
     genesis: Hash,
     name: DocName,
     automerge: Automerge,
+    /// Made when it is first asked for, and dropped when a change comes.
+    ancestry: OnceCell<Ancestry>,
 }
 
 /// What a saved document from outside holds.
@@ -47,6 +51,7 @@ impl Document {
             genesis,
             name,
             automerge,
+            ancestry: OnceCell::new(),
         }
     }
 
@@ -78,6 +83,7 @@ impl Document {
             genesis: genesis(farm, &name).hash,
             name: name.clone(),
             automerge,
+            ancestry: OnceCell::new(),
         };
         // The genesis names farm and document, and nobody can take it back: what stands under "_doc"
         // now may be a later write of a foreign program.
@@ -125,6 +131,7 @@ impl Document {
             doc: self.name.clone(),
             why,
         };
+        self.ancestry.take();
         let mut tx = self.automerge.transaction();
         for (id, bytes) in records {
             tx.put(ROOT, id.to_string(), ScalarValue::Bytes(bytes.clone()))
@@ -152,6 +159,7 @@ impl Document {
                 })?;
             parsed.push(change);
         }
+        self.ancestry.take();
         self.automerge.apply_changes(parsed).map_err(|e| match e {
             AutomergeError::DuplicateSeqNumber(..) => LedgerError::Forked {
                 doc: self.name.clone(),
@@ -182,9 +190,8 @@ impl Document {
     /// Whether the maker of one change had seen another: whether that one is among those that it
     /// builds on, directly or not.
     pub fn saw(&self, change: &Hash, other: &Hash) -> bool {
-        let other = ChangeHash(other.0);
-        let unseen = self.automerge.get_changes_meta(&[ChangeHash(change.0)]);
-        !unseen.iter().any(|c| c.hash == other)
+        let ancestry = self.ancestry.get_or_init(|| Ancestry::of(&self.automerge));
+        ancestry.builds_on(change, other)
     }
 
     /// One change of it.
@@ -240,6 +247,7 @@ impl Document {
                 measure(chunk).map_err(|_| broken())?;
             }
             let before = self.automerge.get_heads();
+            self.ancestry.take();
             self.automerge
                 .receive_sync_message(&mut peer.0, message)
                 .map_err(|e| match e {

@@ -11,6 +11,7 @@
 //! "0GmV..." (22 characters) CBOR {kind: "gather", coop: ..., count: 12, ...}
 //! ```
 
+mod ancestry;
 mod document;
 mod error;
 mod measure;

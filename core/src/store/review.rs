@@ -1,3 +1,6 @@
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
+
 use chrono::NaiveDate;
 use rusqlite::{OptionalExtension, params};
 
@@ -46,6 +49,8 @@ impl Tx<'_> {
         gathers: impl IntoIterator<Item = &'a Id>,
         apart: &mut Apart<'_>,
     ) -> Result<(), StoreError> {
+        // Gathers taken together mostly lie near one another: each is read once.
+        let mut read = BTreeMap::new();
         for id in gathers {
             self.sql
                 .prepare_cached("DELETE FROM twin WHERE one = ?1 OR other = ?1")?
@@ -56,7 +61,10 @@ impl Tx<'_> {
             let Body::Gather(gather) = &record.body else {
                 continue;
             };
-            for other in self.gathers_near(record.at)? {
+            for other in self.gathers_near(record.at, &mut read)? {
+                let Some(other) = read.get(&other).and_then(Option::as_ref) else {
+                    continue;
+                };
                 let Body::Gather(theirs) = &other.body else {
                     continue;
                 };
@@ -103,13 +111,27 @@ impl Tx<'_> {
         Ok(Some((record, written)))
     }
 
-    fn gathers_near(&self, at: Instant) -> Result<Vec<Record>, StoreError> {
+    /// The gathers near a moment; those that were not met before are read into `read`.
+    fn gathers_near(
+        &self,
+        at: Instant,
+        read: &mut BTreeMap<Id, Option<Record>>,
+    ) -> Result<Vec<Id>, StoreError> {
         let mut statement = self.sql.prepare_cached(
             "SELECT id, fields FROM record
              WHERE kind = 'gather' AND at BETWEEN ?1 AND ?2 AND standing < 2",
         )?;
-        let rows = statement.query_map([at.ms() - NEAR_MS, at.ms() + NEAR_MS], id_and_fields)?;
-        records(rows)
+        let mut rows = statement.query([at.ms() - NEAR_MS, at.ms() + NEAR_MS])?;
+        let mut near = Vec::new();
+        while let Some(row) = rows.next()? {
+            let one = id(row.get_ref(0)?.as_str().map_err(rusqlite::Error::from)?)?;
+            if let Entry::Vacant(new) = read.entry(one) {
+                let fields = row.get_ref(1)?.as_str().map_err(rusqlite::Error::from)?;
+                new.insert(record(one, fields)?);
+            }
+            near.push(one);
+        }
+        Ok(near)
     }
 
     /// Pairs of gathers that may be one round.

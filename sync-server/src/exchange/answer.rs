@@ -7,8 +7,9 @@ use serde_bytes::ByteBuf;
 
 use crate::store::{DocParts, Log, StoreError};
 
-/// About how many bytes of whole documents go into one answer; one document may be more.
-const DOCS_PAGE: usize = 100 * 1024;
+/// About how many bytes of whole documents go into one answer; one document may be more. With all
+/// around it a new phone's first answer stays under 100 kB.
+const DOCS_PAGE: usize = 90_000;
 
 /// About how many bytes of single changes go into one answer, before they are packed.
 const LOG_PAGE: usize = 256 * 1024;
