@@ -24,6 +24,7 @@ for _ in $(seq 100); do
     [ -n "$address" ] && break
     sleep 0.1
 done
+export POINTDOWN_VECTORS="$PWD/../vectors"
 export POINTDOWN_URL="http://$address"
 POINTDOWN_INVITE=$("$target/debug/pointdown-server" invite --data "$out/server")
 export POINTDOWN_INVITE

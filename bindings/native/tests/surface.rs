@@ -76,6 +76,88 @@ fn a_listener_is_let_go_with_the_farm() {
     assert_eq!(Arc::strong_count(&bell), 1);
 }
 
+/// Asks the farm while it is told, as an app in a hurry might.
+struct Asker(std::sync::Weak<Farm>, AtomicU32);
+
+impl Listener for Asker {
+    fn newer(&self) -> Result<(), ListenerError> {
+        let farm = self.0.upgrade().expect("the farm");
+        let read = farm.news(0, 100).expect("news").notices.len();
+        self.1.store(read as u32, Ordering::SeqCst);
+        farm.review().expect("a list");
+        Ok(())
+    }
+}
+
+#[test]
+fn a_listener_may_ask_the_farm_while_it_is_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let farm = begin(&folder);
+    let asker = Arc::new(Asker(Arc::downgrade(&farm), AtomicU32::new(0)));
+    farm.watch(Some(asker.clone())).expect("watched");
+    gather(&farm, 3).expect("logged");
+    let first = asker.1.load(Ordering::SeqCst);
+    gather(&farm, 4).expect("logged");
+    assert!(first > 0 && asker.1.load(Ordering::SeqCst) > first);
+}
+
+#[test]
+fn what_came_from_others_is_told_from_what_was_logged_here() {
+    let (one, other) = (
+        tempfile::tempdir().expect("a"),
+        tempfile::tempdir().expect("b"),
+    );
+    let farm = begin(&one);
+    gather(&farm, 3).expect("logged");
+    assert!(
+        farm.news(0, 100)
+            .expect("news")
+            .notices
+            .iter()
+            .all(|n| n.here)
+    );
+    let path = other.path().join("farm.db").display().to_string();
+    let there = Farm::from_export(path, farm.export_file().expect("a file")).expect("a farm");
+    let read = there.news(0, 100).expect("news");
+    let logged = gather(&farm, 5).expect("logged");
+    there
+        .import_file(farm.export_file().expect("a file"))
+        .expect("taken");
+    let news = there.news(read.after, 100).expect("news");
+    let told: Vec<(&str, bool)> = news
+        .notices
+        .iter()
+        .map(|n| (n.record.as_str(), n.here))
+        .collect();
+    assert_eq!(told, [(logged.as_str(), false)]);
+}
+
+#[test]
+fn a_choice_that_is_not_offered_is_refused_with_those_that_are() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let farm = begin(&folder);
+    let twin = Event::Coop {
+        name: "orchard".into(),
+        species: vec![Species::Hen],
+    };
+    farm.log(draft(twin)).expect("a coop");
+    let line = farm.review().expect("a list").remove(0);
+    match farm.decide(line.tag.clone(), 99, None) {
+        Err(PointdownError::Invalid { field, value, .. }) => {
+            assert_eq!(
+                (field.as_deref(), value.as_deref()),
+                (Some("choice"), Some("99"))
+            );
+        }
+        other => panic!("{other:?}"),
+    }
+    let logged = farm.decide(line.tag.clone(), 0, None).expect("decided");
+    assert!(farm.decide(line.tag, 0, None).is_err(), "the line is gone");
+    let ids = logged.into_iter().map(|one| one.id).collect();
+    farm.undo(ids, "looked again".into()).expect("undone");
+    assert_eq!(farm.review().expect("a list").len(), 1);
+}
+
 #[test]
 fn notices_that_nobody_read_in_time_are_said_to_be_missed() {
     let folder = tempfile::tempdir().expect("a folder");

@@ -8,7 +8,7 @@ root=../../../..
 # For older NDKs too; the linker takes the larger of both.
 export RUSTFLAGS="${RUSTFLAGS:-} -C link-arg=-Wl,-z,max-page-size=16384"
 cargo ndk --platform 26 -t arm64-v8a -t armeabi-v7a -t x86 -t x86_64 -o src/main/jniLibs \
-    build --locked --profile native --package pointdown-native --lib
+    rustc --locked --profile native --package pointdown-native --lib --crate-type cdylib
 # The generator reads a library for this very machine: the one for phones may be stripped.
 unset RUSTFLAGS
 cargo build --locked --package pointdown-native --lib

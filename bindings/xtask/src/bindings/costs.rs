@@ -9,8 +9,16 @@ use crate::process::{cargo, named_error, output, run, say, shown, succeeds, targ
 
 /// Builds the library as it is shipped, and measures it and calls into it from Python.
 pub(super) fn print(ground: &Ground) -> Result<(), String> {
-    let mut build = cargo(&["build", "--locked", "--profile", "native"]);
-    build.args(["--package", "pointdown-native", "--lib"]);
+    // As a shared library alone: a Rust library beside it would silently turn off optimisation at
+    // link time.
+    let mut build = cargo(&["rustc", "--locked", "--profile", "native"]);
+    build.args([
+        "--package",
+        "pointdown-native",
+        "--lib",
+        "--crate-type",
+        "cdylib",
+    ]);
     say(&format!("  {}", shown(&build)));
     run(&mut build)?;
     let library = ground.library();

@@ -79,6 +79,9 @@ fn link(ground: &Ground, generated: &Path) -> Result<usize, String> {
         "-Wall",
         "-Werror",
         "-Wno-cast-function-type",
+        // Hints for Swift, which only clang knows.
+        "-D_Nullable=",
+        "-D_Nonnull=",
         "-o",
     ])
     .arg(&program);

@@ -31,7 +31,7 @@ class DayTest {
     @Test
     fun aFamilysDay() = Server(file("server")).use { server ->
         checkLibrary()
-        val marit = begin(file("marit.db"), more = """{"rule_pack":"us_federal","producer":"Larkmeadow"}""")
+        val marit = begin(file("marit.db"), more = """{"rule_pack":"us_federal","producer":"Larkmeadow, Lark Lane"}""")
         marit.put(Event.Coop("Orchard", listOf(Species.HEN)))
         marit.put(Event.Coop("Pond", listOf(Species.HEN, Species.DUCK)))
         marit.join(server.url, server.invite(), "Marit's phone")

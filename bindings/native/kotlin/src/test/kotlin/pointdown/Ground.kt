@@ -16,7 +16,7 @@ internal class Server(private val data: File) : AutoCloseable {
         val line = generateSequence { log.readLine() }.firstOrNull { "serving address=" in it }
         url = "http://" + checkNotNull(line) { "the server ended at once" }.substringAfter("serving address=").trim()
         // Whoever writes into a pipe that nobody reads stops some day.
-        Thread { log.forEachLine { } }.apply { isDaemon = true }.start()
+        Thread { runCatching { log.forEachLine { } } }.apply { isDaemon = true }.start()
     }
 
     /** A code with which a device may bring its farm. */
