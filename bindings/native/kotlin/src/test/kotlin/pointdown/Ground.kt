@@ -12,6 +12,8 @@ internal class Server(private val data: File) : AutoCloseable {
         val builder = ProcessBuilder(PROGRAM, "--listen", "127.0.0.1:0", "--data", data.path)
         builder.environment() += mapOf("NO_COLOR" to "1", "RUST_LOG" to "info")
         child = builder.redirectOutput(ProcessBuilder.Redirect.DISCARD).start()
+        // A test that fails half-way may never close it.
+        Runtime.getRuntime().addShutdownHook(Thread { child.destroyForcibly() })
         val log = child.errorStream.bufferedReader()
         val line = generateSequence { log.readLine() }.firstOrNull { "serving address=" in it }
         url = "http://" + checkNotNull(line) { "the server ended at once" }.substringAfter("serving address=").trim()
