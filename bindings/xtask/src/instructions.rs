@@ -147,13 +147,12 @@ fn counted() -> Result<Counts, String> {
     fs::create_dir_all(&folder).map_err(|e| named_error("make", &folder, &e))?;
     run(Command::new(&program).arg("prepare").arg(&folder))?;
     let mut valgrind = Command::new("valgrind");
-    // Not with --quiet: then callgrind writes no file between.
     valgrind.args(["--tool=callgrind", "--collect-atstart=no"]);
-    // Each time the one function ends, its counts are written into the next file.
-    valgrind.args([
-        "--toggle-collect=*instructions*measured*",
-        "--dump-after=*instructions*measured*",
-    ]);
+    // Each time the one function begins, what was counted since the last time is written into the
+    // next file; what was counted last, into the file without a number.
+    let measured = "instructions::measured";
+    valgrind.arg(format!("--toggle-collect={measured}"));
+    valgrind.arg(format!("--dump-before={measured}"));
     valgrind.arg(format!(
         "--callgrind-out-file={}",
         folder.join("counts").display()
