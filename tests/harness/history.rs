@@ -1,6 +1,6 @@
 //! An invented farm's ordinary days, for what is measured over years of history.
 
-use chrono::Days;
+use chrono::{Datelike, Days};
 use pointdown_core::farm::{Farm, FarmError};
 use pointdown_core::record::{Draft, Fields, Kind, Station};
 use pointdown_core::trade::Species;
@@ -81,7 +81,6 @@ pub fn a_day(phones: &[Farm], env: &TestEnv, day: i64) -> Result<(), FarmError> 
                 .with("water_start_c", "104F")
                 .with("water_end_c", "98F")
                 .with("rinse_c", "106F")
-                .with("minutes", 2)
                 .with("sink_cleaned", true),
         )?;
         env.pass_ms(60_000);
@@ -122,6 +121,7 @@ fn pack_and_sell(
             .with("eggs_per_carton", each)
             .with("cartons", cartons)
             .with("packed", today.to_string())
+            .with("code", format!("{:03}", today.ordinal()))
             .with("best_by", (today + Days::new(27)).to_string()),
     )?;
     env.pass_ms(60_000);

@@ -114,7 +114,7 @@ if (work.years > 0) {
   spent = [];
   const came = [];
   const trips = [];
-  for (let run = 0; run < Math.min(work.runs, 2); run += 1) {
+  for (let run = 0; run < Math.ceil(work.runs / 3); run += 1) {
     const fresh = { repo: new Repo({ storage: store(`new-${run}`) }) };
     wire.take();
     spent.push((await timed(async () => {
@@ -140,7 +140,7 @@ if (work.years > 0) {
 const phones = [];
 for (let n = 0; n < work.phones; n += 1) phones.push(await phone(`phone-${n}`));
 spent = [];
-for (let run = 0; run < Math.min(work.runs, 2); run += 1) {
+for (let run = 0; run < Math.ceil(work.runs / 3); run += 1) {
   for (const each of phones) {
     for (let n = 0; n < work.week; n += 1) log(each.handle);
     await each.repo.flush();

@@ -94,7 +94,7 @@ await db.close();
 if (work.years > 0) {
   spent = [];
   passed = [];
-  for (let run = 0; run < Math.min(work.runs, 2); run += 1) {
+  for (let run = 0; run < Math.ceil(work.runs / 3); run += 1) {
     const fresh = new PouchDB(at(`new-${run}`));
     wire.take();
     spent.push((await timed(async () => {
@@ -118,7 +118,7 @@ const phones = [];
 for (let n = 0; n < work.phones; n += 1) phones.push(new PouchDB(at(`phone-${n}`)));
 far = remote();
 spent = [];
-for (let run = 0; run < Math.min(work.runs, 3); run += 1) {
+for (let run = 0; run < Math.ceil(work.runs / 3); run += 1) {
   const { update_seq: since } = await there.info();
   const own = [];
   for (const phone of phones) {

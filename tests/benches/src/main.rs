@@ -40,6 +40,9 @@ struct Args {
     /// The most years that the peers are tried with; they need minutes for more.
     #[arg(long, default_value_t = 5)]
     peers_years: u32,
+    /// The same for the peers in JavaScript, and for the browser.
+    #[arg(long, default_value_t = 1)]
+    scripts_years: u32,
     /// Fewer runs: for a first look, not for figures to keep.
     #[arg(long)]
     quick: bool,
@@ -106,11 +109,12 @@ fn run(args: &Args) -> Outcome<bool> {
         ours::everything(family, runs, &mut figures)?;
         ours_sync::everything(family, runs, &mut figures)?;
         if family.years <= args.peers_years && !args.alone {
-            let scripts = args.scripts.as_deref();
+            let here = family.years <= args.scripts_years;
+            let scripts = args.scripts.as_deref().filter(|_| here);
             peers::everything(family, scripts, work.path(), runs, &mut figures)?;
         }
         if let Some(program) = &args.browser
-            && family.years <= args.peers_years
+            && family.years <= args.scripts_years
         {
             browser::everything(family, program, work.path(), runs, &mut figures)?;
         }

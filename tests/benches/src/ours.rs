@@ -102,9 +102,9 @@ fn look(family: &Family, runs: usize, figures: &mut Figures) -> Outcome<()> {
         })?;
         let carton = cartons
             .first()
+            .and_then(|row| row.fields.get("code")?.as_str())
             .ok_or("no carton was packed")?
-            .id
-            .to_string();
+            .to_owned();
         note("the trace of a carton", &|| {
             Ok(phone.trace(&carton).map(drop)?)
         })?;

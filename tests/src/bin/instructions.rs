@@ -1,7 +1,6 @@
 //! The paths that people wait for, one after the other, for a tool that counts instructions.
 //!
-//! `instructions prepare FOLDER` makes two families, one that has just begun and one with a year of
-//! history. `instructions run FOLDER` does one piece of work after the other with them, each inside
+//! `instructions prepare FOLDER` makes two families, one with a year of history and one with two. `instructions run FOLDER` does one piece of work after the other with them, each inside
 //! [`measured`], and prints their names in that order. `cargo xtask instructions` runs the second
 //! under callgrind and holds the counts against those of `tests/data/instructions.txt`.
 
@@ -24,7 +23,7 @@ use pointdown_tests::phone::TestEnv;
 type Outcome<T> = Result<T, Box<dyn Error>>;
 
 /// Days of history of the two families, and what they are called.
-const FAMILIES: [(i64, &str); 2] = [(0, "new"), (365, "year")];
+const FAMILIES: [(i64, &str); 2] = [(365, "one"), (730, "two")];
 
 /// The two phones of a family, which write under the numbers 1 and 2 at the server.
 const PHONES: [&str; 2] = ["Marit", "Tobin"];
@@ -63,7 +62,8 @@ impl Family {
         let folder = folder.join(name);
         std::fs::create_dir_all(&folder)?;
         let begins: Instant = BEGINS.parse()?;
-        let now = begins.plus_ms(days * DAY_MS + DAY_MS / 2);
+        // The evening of the last day.
+        let now = begins.plus_ms(days * DAY_MS - DAY_MS / 2);
         Ok(Family {
             server: Sqlite::open(&folder.join("server"))?,
             env: TestEnv::new(now, 7 + days.unsigned_abs()),
@@ -221,9 +221,9 @@ fn run(folder: &Path) -> Outcome<()> {
             })?;
             let run = cartons
                 .first()
+                .and_then(|row| row.fields.get("code")?.as_str())
                 .ok_or("no carton was packed")?
-                .id
-                .to_string();
+                .to_owned();
             note("trace", &mut || Ok(phone.trace(&run).map(drop)?))?;
             let grams: Vec<f64> = (0..3000u32)
                 .map(|i| 43.0 + f64::from(i.wrapping_mul(2_654_435_761) % 3201) / 100.0)

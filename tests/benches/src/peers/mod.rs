@@ -92,7 +92,7 @@ pub fn everything(
     match scripts {
         Some(scripts) => javascript::everything(&work, scripts, disk, runs, figures),
         None => {
-            eprintln!("!!! SKIPPED the JavaScript peers: --scripts does not say where they are");
+            eprintln!("!!! SKIPPED the JavaScript peers with {} years", work.years);
             Ok(())
         }
     }
