@@ -273,7 +273,7 @@ fn a_new_phone_gets_whole_documents_the_newest_month_first() {
     let months = ["2026-08", "2026-09", "2026-10", "2026-11"];
     a.log("farm", 100);
     for month in months {
-        a.log(month, 45_000);
+        a.log(month, 40_000);
     }
     a.sync(&*store);
     let mut b = a.another(&*store);
