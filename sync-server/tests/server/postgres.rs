@@ -237,6 +237,51 @@ fn wake_ups_cross_processes() {
     assert_eq!(stream.cursor(), None);
 }
 
+/// Only the process that tells has lost its connection, so nobody else looks by itself: what could
+/// not be told meanwhile is told when it is back.
+#[test]
+fn what_could_not_be_told_is_told_later() {
+    let Some(server) = shared() else { return };
+    let database = server.database();
+    let config = Config {
+        heartbeat: Duration::from_secs(3600),
+        ..Config::default()
+    };
+    let here = Server::with(Arc::new(open(server, &database)), config.clone());
+    let listening = "SELECT pid FROM pg_stat_activity WHERE datname = current_database()
+                     AND state = 'idle' AND query = 'LISTEN pointdown'";
+    let began = Instant::now();
+    let teller = loop {
+        let pid = server.sql(&database, listening).unwrap();
+        if !pid.is_empty() {
+            break pid;
+        }
+        assert!(
+            began.elapsed() < Duration::from_secs(20),
+            "it never listens"
+        );
+    };
+    let there = Server::with(Arc::new(open(server, &database)), config);
+    let joined = here.join(None);
+    let device = here.store.devices(joined.farm).unwrap()[0].id;
+    let mut phone = Phone::new(joined.farm, device, Actor([9; 16]));
+    let mut stream = Stream::open(&there, "/v1/events", &bearer(&joined.token));
+    assert_eq!(stream.cursor(), Some(0));
+    // The first wake-up says that both listen.
+    for n in 1..3 {
+        if n == 2 {
+            let cut = format!("SELECT pg_terminate_backend({teller}, 5000)");
+            assert_eq!(server.sql(&database, &cut).unwrap(), "t");
+        }
+        phone.log("2026-11", 40);
+        assert_eq!(
+            here.post("/v1/sync", Some(&joined.token), &phone.ask()).0,
+            200
+        );
+        assert_eq!(stream.cursor(), Some(n));
+    }
+}
+
 /// Nobody tells; the heartbeat looks anyway.
 #[test]
 fn without_a_wake_up_the_heartbeat_finds_it() {

@@ -1,5 +1,6 @@
 //! One connection a process that hears what other processes tell, and tells them.
 
+use std::collections::BTreeSet;
 use std::future::poll_fn;
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
@@ -7,7 +8,7 @@ use std::time::Duration;
 use data_encoding::BASE64URL_NOPAD;
 use pointdown_core::record::Id;
 use tokio::sync::mpsc::{UnboundedReceiver, UnboundedSender, unbounded_channel};
-use tokio_postgres::AsyncMessage;
+use tokio_postgres::{AsyncMessage, Client};
 
 use super::address::Address;
 use crate::store::{OnNews, StoreError};
@@ -98,21 +99,28 @@ fn farms_in(me: &[u8; 8], payload: &str) -> Vec<Id> {
 /// Listens until nobody can tell anything any more, connecting again whenever the connection ends.
 async fn run(address: Address, me: [u8; 8], mut poked: UnboundedReceiver<Id>, news: OnNews) {
     let mut wait = SOON;
+    // What the others are yet to be told; a wake-up meant for a time without a connection waits here.
+    let mut untold = BTreeSet::new();
     loop {
-        match listen(&address, &me, &mut poked, &news, &mut wait).await {
+        let heard = listen(&address, &me, &mut poked, &mut untold, &news, &mut wait);
+        match heard.await {
             Ok(()) => return,
             Err(e) => {
                 let e = StoreError::from(e);
                 tracing::warn!(error = %e, "not listening for news; event streams look by themselves");
             }
         }
-        // What is told meanwhile gets lost, as a wake-up may.
         let again = tokio::time::sleep(wait);
         tokio::pin!(again);
         loop {
             tokio::select! {
                 () = &mut again => break,
-                farm = poked.recv() => if farm.is_none() { return },
+                farm = poked.recv() => match farm {
+                    Some(farm) => {
+                        untold.insert(farm);
+                    }
+                    None => return,
+                },
             }
         }
         wait = (wait * 2).min(LATER);
@@ -124,6 +132,7 @@ async fn listen(
     address: &Address,
     me: &[u8; 8],
     poked: &mut UnboundedReceiver<Id>,
+    untold: &mut BTreeSet<Id>,
     news: &OnNews,
     wait: &mut Duration,
 ) -> Result<(), tokio_postgres::Error> {
@@ -142,17 +151,16 @@ async fn listen(
         *wait = SOON;
         // While nobody listened anything may have happened.
         news(None);
+        tell(&client, me, untold).await?;
         loop {
             tokio::select! {
                 farm = poked.recv() => {
                     let Some(farm) = farm else { return Ok(()) };
-                    let mut farms = vec![farm];
-                    while farms.len() < MOST && let Ok(farm) = poked.try_recv() {
-                        farms.push(farm);
+                    untold.insert(farm);
+                    while untold.len() < MOST && let Ok(farm) = poked.try_recv() {
+                        untold.insert(farm);
                     }
-                    farms.sort();
-                    farms.dedup();
-                    client.execute(NOTIFY, &[&payload(me, &farms)]).await?;
+                    tell(&client, me, untold).await?;
                 }
                 payload = hears.recv() => {
                     let Some(payload) = payload else { break };
@@ -168,6 +176,20 @@ async fn listen(
     .await;
     driven.abort();
     done
+}
+
+/// Tells the others of these farms; what could not be told stays in the set.
+async fn tell(
+    client: &Client,
+    me: &[u8; 8],
+    untold: &mut BTreeSet<Id>,
+) -> Result<(), tokio_postgres::Error> {
+    while !untold.is_empty() {
+        let farms: Vec<Id> = untold.iter().take(MOST).copied().collect();
+        client.execute(NOTIFY, &[&payload(me, &farms)]).await?;
+        untold.retain(|farm| !farms.contains(farm));
+    }
+    Ok(())
 }
 
 #[cfg(test)]
