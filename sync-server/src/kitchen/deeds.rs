@@ -3,11 +3,10 @@
 
 use std::sync::Arc;
 
+use axum::Extension;
 use axum::extract::State;
-use axum::extract::rejection::FormRejection;
-use axum::http::{HeaderMap, header};
+use axum::http::header;
 use axum::response::{IntoResponse, Redirect, Response};
-use axum::{Extension, Form};
 use pointdown_core::farm::{ErrorKind, Farm, FarmError};
 use pointdown_core::record::Id;
 use serde::Deserialize;
@@ -17,6 +16,7 @@ use super::author::{Chosen, NotDone, people, take_back, write};
 use super::cookies::{secure, set};
 use super::door::COOKIE_SECONDS;
 use super::frame::Tab;
+use super::own::{Keyed, Own};
 use super::people::{house, invited};
 use super::review::{decider, made};
 use super::seat::{PERSON, Seat, look};
@@ -27,6 +27,20 @@ use crate::members::{INVITE_HOURS, Invitation, make_invite};
 use crate::openapi::Refused;
 use crate::roster::shut_out;
 use crate::store::{Changed, Role};
+
+/// Every form here carries the screen's key under one name.
+macro_rules! keyed {
+    ($($form:ty),+ $(,)?) => {
+        $(impl Keyed for $form {
+            fn key(&self) -> &str {
+                &self.key
+            }
+        })+
+    };
+}
+keyed!(
+    ChoiceForm, UndoForm, PersonForm, InviteForm, RoleForm, OutForm
+);
 
 fn to(tab: Tab, said: &str) -> Response {
     Redirect::to(&format!("{}?said={said}", tab.path())).into_response()
@@ -56,12 +70,8 @@ pub(super) struct ChoiceForm {
 )]
 pub(super) async fn choose(
     State(app): State<Arc<App>>,
-    seat: Seat,
-    headers: HeaderMap,
-    form: Result<Form<ChoiceForm>, FormRejection>,
+    Own { seat, form, .. }: Own<ChoiceForm>,
 ) -> Result<Response, ApiError> {
-    let Form(form) = form?;
-    seat.check(&headers, &form.key)?;
     let counted = form.counted.as_deref().map(str::trim);
     let counted = match counted {
         Some(text) => match text.parse() {
@@ -100,12 +110,8 @@ pub(super) struct UndoForm {
 )]
 pub(super) async fn undo(
     State(app): State<Arc<App>>,
-    seat: Seat,
-    headers: HeaderMap,
-    form: Result<Form<UndoForm>, FormRejection>,
+    Own { seat, form, .. }: Own<UndoForm>,
 ) -> Result<Response, ApiError> {
-    let Form(form) = form?;
-    seat.check(&headers, &form.key)?;
     let ids = made(Some(&form.made));
     let why = seat.words.t("undo.why");
     written(app, seat, "undone", move |farm| take_back(farm, &ids, &why)).await
@@ -173,12 +179,8 @@ pub(super) struct PersonForm {
 pub(super) async fn person(
     State(app): State<Arc<App>>,
     Extension(whence): Extension<Whence>,
-    seat: Seat,
-    headers: HeaderMap,
-    form: Result<Form<PersonForm>, FormRejection>,
+    Own { headers, form, .. }: Own<PersonForm>,
 ) -> Result<Response, ApiError> {
-    let Form(form) = form?;
-    seat.check(&headers, &form.key)?;
     let secure = secure(&app, whence, &headers);
     let cookie = set(PERSON, &form.person.to_string(), COOKIE_SECONDS, secure)?;
     let to = Redirect::to(Tab::Review.path());
@@ -205,12 +207,12 @@ pub(super) struct InviteForm {
 )]
 pub(super) async fn invite(
     State(app): State<Arc<App>>,
-    seat: Seat,
-    headers: HeaderMap,
-    form: Result<Form<InviteForm>, FormRejection>,
+    Own {
+        seat,
+        headers,
+        form,
+    }: Own<InviteForm>,
 ) -> Result<Response, ApiError> {
-    let Form(form) = form?;
-    seat.check(&headers, &form.key)?;
     owner(&seat)?;
     let invitation = Invitation {
         farm: Some(seat.device.farm),
@@ -251,12 +253,8 @@ pub(super) struct RoleForm {
 )]
 pub(super) async fn role(
     State(app): State<Arc<App>>,
-    seat: Seat,
-    headers: HeaderMap,
-    form: Result<Form<RoleForm>, FormRejection>,
+    Own { seat, form, .. }: Own<RoleForm>,
 ) -> Result<Response, ApiError> {
-    let Form(form) = form?;
-    seat.check(&headers, &form.key)?;
     owner(&seat)?;
     let (farm, by, now) = (seat.device.farm, Some(seat.device.id), app.now());
     let inside = app.clone();
@@ -298,12 +296,8 @@ pub(super) struct OutForm {
 )]
 pub(super) async fn out(
     State(app): State<Arc<App>>,
-    seat: Seat,
-    headers: HeaderMap,
-    form: Result<Form<OutForm>, FormRejection>,
+    Own { seat, form, .. }: Own<OutForm>,
 ) -> Result<Response, ApiError> {
-    let Form(form) = form?;
-    seat.check(&headers, &form.key)?;
     owner(&seat)?;
     Ok(match shut_out(&app, &seat.device, form.device).await {
         Ok(()) => to(Tab::People, "out"),

@@ -12,6 +12,7 @@ mod deeds;
 mod door;
 mod due;
 mod frame;
+mod own;
 mod people;
 mod pictures;
 mod review;

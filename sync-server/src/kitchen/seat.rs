@@ -145,6 +145,12 @@ fn forged() -> ApiError {
     )
 }
 
+/// The farm's devices as the store knows them.
+pub(super) async fn devices(app: &Arc<App>, farm: Id) -> Result<Vec<DeviceRow>, ApiError> {
+    let app = app.clone();
+    blocking(move || Ok(app.store.devices(farm)?)).await
+}
+
 /// Reads the farm's replica.
 pub(super) async fn look<T: Send + 'static>(
     app: Arc<App>,

@@ -11,7 +11,7 @@ use pointdown_core::record::Zone;
 use serde::{Deserialize, Serialize};
 
 use super::SCREEN;
-use super::seat::look;
+use super::seat::{devices, look};
 use crate::app::App;
 use crate::auth::Screen;
 use crate::error::ApiError;
@@ -70,8 +70,8 @@ pub(super) async fn sheet(
     ask: Result<Query<Ask>, QueryRejection>,
 ) -> Result<Json<Shown>, ApiError> {
     let Query(Ask { day }) = ask?;
+    let phones = phones(devices(&app, device.farm).await?);
     look(app, device.farm, move |app, farm| {
-        let phones = phones(app.store.devices(farm.id()).unwrap_or_default());
         shown(farm, day, phones, app.now())
     })
     .await

@@ -17,7 +17,7 @@ use super::door;
 use super::due;
 use super::frame::{Farmyard, Page, Tab, page};
 use super::pictures::{egg, icon};
-use super::seat::{Guest, Seat, look};
+use super::seat::{Guest, Seat, devices, look};
 use super::sentence::{about, who};
 use super::words::Words;
 use crate::app::App;
@@ -65,10 +65,10 @@ pub(super) async fn today(
         return Ok(door::door(guest.words, None).into_response());
     };
     let farm = seat.device.farm;
+    let devices = devices(&app, farm).await?;
     let shown = look(app, farm, move |app, farm| {
         let yard = Farmyard::read(farm, app.now())?;
         let day = ask.day.unwrap_or(yard.today);
-        let devices = app.store.devices(farm.id()).unwrap_or_default();
         let heard = devices.iter().filter(|d| d.revoked_at.is_none());
         Ok(Day {
             sheet: farm.sheet(day, day)?,
