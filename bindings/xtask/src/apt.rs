@@ -17,6 +17,11 @@ pub(crate) struct Packages {
 }
 
 impl Packages {
+    /// Whether the core compiles with this Rust.
+    fn serves(&self) -> bool {
+        recent_enough(&self.version)
+    }
+
     /// Follows the dependencies from `rustc-web`, so that a later Rust or LLVM needs no change here.
     fn find(apt: &[String]) -> Option<Self> {
         let version = field(&show(apt, "rustc-web")?, "Version")?;
@@ -41,6 +46,18 @@ impl Packages {
             names,
         })
     }
+}
+
+/// The oldest Rust that the workspace compiles with, as its `rust-version` says.
+const NEEDED: &str = env!("CARGO_PKG_RUST_VERSION");
+
+/// Whether a Debian version of Rust, such as `1.96.0+dfsg1-1~deb12u2`, is at least the one needed.
+pub(crate) fn recent_enough(version: &str) -> bool {
+    let parts = |text: &str| -> Option<(u32, u32)> {
+        let mut numbers = text.split('.').map(|part| part.parse().ok());
+        Some((numbers.next()??, numbers.next()??))
+    };
+    parts(version) >= parts(NEEDED)
 }
 
 /// What apt knows about a package.
@@ -73,18 +90,18 @@ fn dependency(control: &str, prefix: &str) -> Option<String> {
     numbered.next().map(str::to_owned)
 }
 
-/// Fetches the packages; `None` where apt does not know them.
-pub(crate) fn download(work: &Path, debs: &Path) -> Result<Option<Packages>, String> {
+/// Fetches the packages, or says why apt has none that serve.
+pub(crate) fn download(work: &Path, debs: &Path) -> Result<Result<Packages, String>, String> {
     // First by the system's own lists, then by fresh private ones: the system's may be missing or
-    // so old that what they name is gone, and only root may renew them.
+    // so old that what they name is gone or too old to serve, and only root may renew them.
     let quiet = vec![
         "-qq".to_owned(),
         "-o".to_owned(),
         "APT::Sandbox::User=root".to_owned(),
     ];
     if let Some(packages) = Packages::find(&[]) {
-        if fetch(&quiet, &packages, debs).is_ok() {
-            return Ok(Some(packages));
+        if packages.serves() && fetch(&quiet, &packages, debs).is_ok() {
+            return Ok(Ok(packages));
         }
         say("browser toolchain: the system's package lists are out of date");
     }
@@ -99,10 +116,16 @@ pub(crate) fn download(work: &Path, debs: &Path) -> Result<Option<Packages>, Str
     apt.extend(["-o".to_owned(), "Debug::NoLocking=true".to_owned()]);
     run(Command::new("apt-get").args(&apt).arg("update"))?;
     let Some(packages) = Packages::find(&apt) else {
-        return Ok(None);
+        let why = "apt knows no package rustc-web, which Debian 12 and later have";
+        return Ok(Err(why.to_owned()));
     };
+    if !packages.serves() {
+        let version = &packages.version;
+        let why = format!("the newest Rust of this Debian is {version}, and {NEEDED} is needed");
+        return Ok(Err(why));
+    }
     fetch(&apt, &packages, debs)?;
-    Ok(Some(packages))
+    Ok(Ok(packages))
 }
 
 /// Downloads the packages into a folder that holds nothing else afterwards.
@@ -143,6 +166,15 @@ mod tests {
             Some("Rust: standard libraries")
         );
         assert_eq!(field(CONTROL, "Recommends"), None);
+    }
+
+    #[test]
+    fn an_old_rust_does_not_serve() {
+        assert!(recent_enough(&format!("{NEEDED}.0+dfsg1-1~deb12u2")));
+        assert!(recent_enough("2.0.0-1"));
+        for old in ["1.85.0+dfsg3-1~deb12u3", "1.9.0", "no version"] {
+            assert!(!recent_enough(old), "{old}");
+        }
     }
 
     #[test]

@@ -76,11 +76,16 @@ fn cache() -> Result<PathBuf, String> {
     Ok(cache)
 }
 
-/// The prefix made last. Any finished one will do: a newer one is had by deleting it.
+/// The prefix made last of those that can compile the core. Any of them will do: a newer one is had
+/// by deleting it.
 fn newest(cache: &Path) -> Option<PathBuf> {
     let entries = fs::read_dir(cache).ok()?.filter_map(Result::ok);
     entries
-        .filter(|entry| entry.file_name().to_string_lossy().starts_with(RECIPE))
+        .filter(|entry| {
+            let name = entry.file_name();
+            let version = name.to_str().and_then(|name| name.strip_prefix(RECIPE));
+            version.is_some_and(apt::recent_enough)
+        })
         .max_by_key(|entry| entry.metadata().and_then(|data| data.modified()).ok())
         .map(|entry| entry.path())
 }
@@ -110,11 +115,8 @@ fn make(cache: &Path, work: &Path) -> Result<Prefix, String> {
         fs::create_dir_all(folder).map_err(|error| named_error("create", folder, &error))?;
     }
     let packages = match apt::download(work, &debs)? {
-        Some(packages) => packages,
-        None => {
-            let why = "apt knows no package rustc-web, which Debian 12 and later have";
-            return Ok(Prefix::None(why.to_owned()));
-        }
+        Ok(packages) => packages,
+        Err(why) => return Ok(Prefix::None(why)),
     };
     say("browser toolchain: unpacking");
     unpack(&debs, &tree)?;
