@@ -174,6 +174,36 @@ test('a wrong number is mended, and undone', { timeout: 120_000 }, async () => {
   assert.equal((await phone.ask('record', { id })).fields.count, before.count + 10);
 });
 
+test('a time and the reason of a pull are mended', { timeout: 120_000 }, async () => {
+  const { page } = phone;
+  const save = () => tap('Save what changed');
+  const [cull] = await phone.ask('list', { kind: 'cull' });
+  const mend = async () => {
+    await phone.view('today');
+    await phone.view(`record/${cull.id}`);
+    await page.locator('main.view-record h1').waitFor();
+  };
+  await mend();
+  await tap('soft shell', { exact: true });
+  const shown = await page.getByLabel('time', { exact: true }).inputValue();
+  assert.match(shown, /^\d{4}-\d\d-\d\dT\d\d:\d\d$/);
+  // An hour earlier by the farm's clock, on whatever day that is.
+  const hour = new Date(Date.parse(`${shown}:00Z`) - 3_600_000).toISOString().slice(0, 16);
+  await page.getByLabel('time', { exact: true }).fill(hour);
+  await save();
+  await phone.said('Mended.');
+  const after = await phone.ask('record', { id: cull.id });
+  assert.equal(after.fields.reason, 'soft_shell');
+  assert.deepEqual(after.fields.parts, cull.fields.parts);
+  const moved = Date.parse(new Date(cull.at).toISOString()) - Date.parse(new Date(after.at).toISOString());
+  assert.ok(moved >= 3_600_000 && moved < 3_660_000, `an hour and its seconds: ${moved}`);
+  // A day that is to come is refused in words, and the record stays as it was.
+  await page.getByLabel('time', { exact: true }).fill('2199-01-01T08:00');
+  await save();
+  await page.locator('.toast.bad').waitFor();
+  assert.equal((await phone.ask('record', { id: cull.id })).at, after.at);
+});
+
 test('in Spanish the reasons are Spanish too', { timeout: 120_000 }, async () => {
   const { page } = phone;
   await phone.ask('amend', { target: (await phone.ask('home')).farm, set: { rule_pack: 'us_federal' } });
@@ -193,4 +223,10 @@ test('in Spanish the reasons are Spanish too', { timeout: 120_000 }, async () =>
     const raw = await page.locator('main').evaluate((main) => main.innerText.match(/\b(?:due|hold|item|cause|field|record|stock|nav|age|held)\.[a-z_]+/g));
     assert.equal(raw, null, `${view}: every word is in the dictionary`);
   }
+  // What becomes of an egg with a fault, and what changed in the pulled ones.
+  await open('basket');
+  const pull = page.locator('.pull');
+  await pull.getByRole('button', { name: 'heces', exact: true }).tap();
+  await pull.getByText('huevo sucio, no va al cartón').waitFor();
+  assert.equal(await pull.locator('.advice [lang="en"]').count(), 1, 'only its source is a publication');
 });

@@ -73,6 +73,17 @@ test('the reasons of what is due and of broken rules are told in Spanish', async
   assert.deepEqual(untold, []);
 });
 
+test('what becomes of an egg with a fault is told in Spanish, with the same figures', async () => {
+  const { DISPOSITIONS } = await import(`data:text/javascript,${encodeURIComponent(await readFile(path.join(APP, 'words/why-es.js'), 'utf8'))}`);
+  const table = (await readFile('core/src/trade/defect_table.rs', 'utf8')).split('#[cfg(test)]')[0].replace(/\\\n\s*/g, '');
+  const rows = [...table.matchAll(/Defect::(\w+) => \(\s*row\([^"]*"([^"]+)"/g)];
+  assert.ok(rows.length > 20);
+  const code = (name) => name.replace(/\B[A-Z]/g, (c) => `_${c}`).toLowerCase();
+  assert.deepEqual(Object.keys(DISPOSITIONS), rows.map(([, name]) => code(name)));
+  const figures = (text) => text.match(/\d+[/.]?\d*/g) ?? [];
+  for (const [, name, english] of rows) assert.deepEqual(figures(DISPOSITIONS[code(name)]), figures(english), name);
+});
+
 test('what the core can say has a word', async () => {
   const en = await read('words/en.js');
   const code = async (file, pattern) => [...(await readFile(file, 'utf8')).matchAll(pattern)].map(([, word]) => word);

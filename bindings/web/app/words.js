@@ -2,7 +2,7 @@
 
 import en from './words/en.js';
 import es from './words/es.js';
-import whyEs, { BLANKS } from './words/why-es.js';
+import whyEs, { BLANKS, DISPOSITIONS } from './words/why-es.js';
 
 const ALL = { en, es };
 export const LANGUAGES = { en: 'English', es: 'Español' };
@@ -51,7 +51,10 @@ export function t(key, values = {}) {
 // The trade's reasons come in English from the core; those that are known are told in the reader's
 // language, with their figures. `lang` says which language it came to be.
 const WHY = { es: whyEs };
-const kindOf = (name) => BLANKS[name.replace(/\d+$/, '')];
+// A fault is named in a reason as in English, and told as it stands on its button.
+const defects = () => Object.fromEntries(Object.keys(en).filter((key) => key.startsWith('defect.'))
+  .map((key) => [key.slice(7).replaceAll('_', ' '), t(key)]));
+const kindOf = (name) => (name === 'defect' ? defects() : BLANKS[name.replace(/\d+$/, '')]);
 const plain = (text) => text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&');
 const pattern = (english) => new RegExp(english.split(/\{(\w+)\}/).map((part, i) => {
   if (i % 2 === 0) return plain(part);
@@ -75,6 +78,12 @@ export function reason(text) {
   return { text: told, lang: told === text ? 'en' : language() };
 }
 
+// What becomes of an egg with a fault.
+export function dispositionOf({ defect, disposition }) {
+  const told = { es: DISPOSITIONS }[language()]?.[defect];
+  return told ? { text: told, lang: language() } : { text: disposition, lang: 'en' };
+}
+
 export const has = (key) => key in words || key in en;
 export const num = (n, digits = 0) => new Intl.NumberFormat(locale, { maximumFractionDigits: digits }).format(n);
 export const percent = (n) => new Intl.NumberFormat(locale, { style: 'percent', maximumFractionDigits: 1 }).format(n);
@@ -90,6 +99,10 @@ export const dayAndTime = (at) => (
 // A moment of some other week says its day of the month too.
 export const moment = (at) => (Math.abs(at - Date.now()) < 6 * 86_400_000 ? dayAndTime(at)
   : new Intl.DateTimeFormat(locale, { day: 'numeric', month: 'short', hour: 'numeric', minute: '2-digit', timeZone: units.zone }).format(new Date(at)));
+// A moment as the farm's clocks show it, in the form of a field for date and time.
+export const wallTime = (at) => new Intl.DateTimeFormat('sv-SE', {
+  year: 'numeric', month: '2-digit', day: '2-digit', hour: '2-digit', minute: '2-digit', hourCycle: 'h23', timeZone: units.zone,
+}).format(new Date(at)).replace(' ', 'T');
 // The farm day of a moment.
 export const dayOf = (at) => new Intl.DateTimeFormat('en-CA', { timeZone: units.zone, dateStyle: 'short' }).format(new Date(at));
 

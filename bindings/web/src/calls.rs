@@ -1,10 +1,10 @@
 //! What the screens can ask, by name.
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime};
 use pointdown_core::book::review::Choice;
 use pointdown_core::book::trends::Step;
 use pointdown_core::farm::{ErrorKind, Farm, FarmError, Filter, Logged};
-use pointdown_core::record::{Draft, Fields, Id, Kind};
+use pointdown_core::record::{Draft, Fields, Id, Instant, InvalidRecord, Kind};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
@@ -31,6 +31,12 @@ struct Days {
 #[derive(Deserialize)]
 struct Several {
     drafts: Vec<Draft>,
+}
+
+/// A date and time as the farm's clocks show them, such as `2026-11-25T07:30`.
+#[derive(Deserialize)]
+struct Wall {
+    local: String,
 }
 
 #[derive(Deserialize)]
@@ -138,6 +144,10 @@ fn answer(farm: &Farm, name: &str, words: &str) -> Result<Value, String> {
             let Amend { target, set, why } = read(words)?;
             json_of(farm.amend(target, set, why.as_deref()))
         }
+        "moment" => {
+            let Wall { local } = read(words)?;
+            json_of(moment(farm, local))
+        }
         "void" => {
             let Void { target, why } = read(words)?;
             json_of(farm.void(target, &why))
@@ -241,6 +251,21 @@ fn decide(farm: &Farm, answer: &Decide) -> Result<Vec<Logged>, FarmError> {
             "the review list has changed since it was shown; look again, then decide",
         )),
     }
+}
+
+/// The moment at which the farm's clocks show this.
+fn moment(farm: &Farm, local: String) -> Result<Instant, FarmError> {
+    let zone = farm.zone()?;
+    let wrong = |allowed: String| FarmError::from(InvalidRecord::new("at", &local, allowed));
+    let at = ["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"]
+        .iter()
+        .find_map(|form| NaiveDateTime::parse_from_str(&local, form).ok())
+        .ok_or_else(|| wrong("allowed is a date and time such as 2026-11-25T07:30".into()))?;
+    zone.moment(at.date(), at.time()).ok_or_else(|| {
+        wrong(format!(
+            "the clocks in {zone} skip this time; allowed are the times before and after"
+        ))
+    })
 }
 
 /// Reads the words of a call.

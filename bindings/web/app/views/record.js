@@ -3,12 +3,14 @@
 import { html, nothing } from '../vendor/lit-html.js';
 import { act, app, call, draw, refresh, say, stateOf, takeBack } from '../app.js';
 import { choices, field, heading, lotDay, lotSpecies, textField } from '../parts.js';
-import { day, dayAndTime, num, readNumber, t, toCelsius, toGrams, toShown, unitOf } from '../words.js';
+import { egg } from '../pictures.js';
+import { day, dayAndTime, num, readNumber, t, toCelsius, toGrams, toShown, unitOf, wallTime } from '../words.js';
+import { loadFacts, reasons } from './pull.js';
 
 // What can be mended of each kind, and what it is.
 const FIELDS = {
   gather: { count: 'whole', floor_laid: 'whole', coop: 'coop', species: 'species' },
-  cull: { parts: 'parts', use: 'use' },
+  cull: { parts: 'parts', reason: 'reason', use: 'use' },
   wash: { parts: 'parts', means: 'means', egg_c: 'degrees', water_start_c: 'degrees', water_end_c: 'degrees', rinse_c: 'degrees', sanitiser_ppm: 'number', minutes: 'number' },
   candle: { parts: 'parts', found: 'found' },
   weigh: { grams: 'grams' },
@@ -21,6 +23,8 @@ const FIELDS = {
   reading: { air_c: 'degrees' },
   supply: { count: 'whole', cost: 'number' },
 };
+// Of any kind, the time: it may have been logged later than it was done.
+const COMMON = { at: 'moment', note: 'text' };
 export const canMend = (row) => row.kind in FIELDS && row.standing === 'live';
 
 const MEANS = ['dry', 'spray', 'brush', 'cloth', 'paper_towel', 'sponge', 'basin'];
@@ -33,20 +37,22 @@ export async function load() {
   const state = me();
   if (state.row?.id !== app.rest) state.typed = {};
   state.row = app.rest ? await call('record', { id: app.rest }) : null;
+  if (state.row?.kind === 'cull') await loadFacts();
 }
 
-const isText = (type) => ['text', 'whole', 'number', 'degrees', 'grams', 'day'].includes(type);
+const isText = (type) => ['text', 'whole', 'number', 'degrees', 'grams', 'day', 'moment'].includes(type);
 
 // A value as it is typed, and what was typed as a value; `undefined` where it cannot be read.
 function show(type, value) {
   if (value === undefined || value === null) return '';
+  if (type === 'moment') return wallTime(value);
   if (type === 'degrees') return String(Math.round(toShown(value) * 10) / 10);
   if (type === 'grams') return value.map((one) => (unitOf('weight') === 'oz' ? num(one / toGrams(1), 2) : num(one, 1))).join(' ');
   return String(value);
 }
 function understood(type, text) {
   if (text.trim() === '') return null;
-  if (type === 'text' || type === 'day') return text.trim();
+  if (type === 'text' || type === 'day' || type === 'moment') return text.trim();
   if (type === 'grams') {
     const all = text.split(/[\s;]+|,\s+/).filter(Boolean).map(readNumber);
     return all.includes(null) ? undefined : all.map((n) => Math.round(toGrams(n) * 10) / 10);
@@ -56,18 +62,21 @@ function understood(type, text) {
   return type === 'degrees' ? Math.round(toCelsius(n) * 10) / 10 : n;
 }
 
+const nowOf = (name) => (name === 'at' ? me().row.at : me().row.fields[name]);
+
 // What differs from what stands. `null` takes a field away.
 function changes() {
   const { row, typed } = me();
   const set = {};
   let unread = false;
   for (const [name, value] of Object.entries(typed)) {
-    const type = name === 'note' ? 'text' : FIELDS[row.kind][name];
-    const now = row.fields[name];
+    const type = COMMON[name] ?? FIELDS[row.kind][name];
+    const now = nowOf(name);
     if (isText(type)) {
       if (value === show(type, now)) continue;
       const read = understood(type, value);
       if (read === undefined) unread = true;
+      else if (read === null && type === 'moment') unread = true;
       else if (read !== null || now !== undefined) set[name] = read;
     } else if (type === 'parts' || type === 'found') {
       const whole = { ...now };
@@ -87,6 +96,7 @@ function save() {
   const state = me();
   return act(async () => {
     const { set } = changes();
+    if (set.at) set.at = new Date(await call('moment', { local: set.at })).toISOString();
     const logged = await call('amend', { target: state.row.id, set });
     say(t('record.done'), { undo: () => takeBack([logged.id]) });
     state.typed = {};
@@ -100,11 +110,13 @@ const unit = (type, name) => (type === 'degrees' ? `°${unitOf('temperature')}` 
   : name === 'kg' ? 'kg' : name === 'price' || name === 'cost' ? app.home.setting.currency ?? null : name === 'sanitiser_ppm' ? 'ppm' : null);
 
 function one(name, type) {
-  const { row, typed } = me();
-  const now = row.fields[name];
+  const { typed } = me();
+  const now = nowOf(name);
   const put = (value) => { typed[name] = value; };
   const chosen = name in typed ? typed[name] : now;
-  const some = (values, text) => html`<p class="label">${word(name)}</p>${choices(word(name), values.map((value) => ({ value, text: text(value) })), chosen, put)}`;
+  const some = (values, text, picture) => html`<p class="label">${word(name)}</p>${choices(
+    word(name), values.map((value) => ({ value, text: text(value), picture: picture?.(value) })), chosen, put, { pictured: !!picture })}`;
+  const dated = (kind) => html`<div class="field"><label for=${`m-${name}`}>${word(name)}</label><input type=${kind} id=${`m-${name}`} .value=${typed[name] ?? show(type, now)} @change=${(event) => { put(event.target.value); draw(); }}></div>`;
   switch (type) {
     case 'coop': return some(app.home.coops.map((coop) => coop.id), (id) => app.home.names[id]);
     case 'species': return some([...new Set(app.home.coops.flatMap((coop) => coop.species))], (value) => t(`species.${value}`));
@@ -116,7 +128,9 @@ function one(name, type) {
       type === 'found' ? t(`quality.${key}`) : `${t(`species.${lotSpecies(key)}`)}, ${day(lotDay(key))}`,
       typed[name]?.[key] ?? String(n), (text) => { typed[name] = { ...typed[name], [key]: text }; }, { mode: 'numeric', id: `m-${name}-${key.replace(/\W+/g, '-')}` }));
     case 'text': return textField(word(name), typed[name] ?? show(type, now), put, { id: `m-${name}`, most: 200 });
-    case 'day': return html`<div class="field"><label for=${`m-${name}`}>${word(name)}</label><input type="date" id=${`m-${name}`} .value=${typed[name] ?? show(type, now)} @change=${(event) => { put(event.target.value); draw(); }}></div>`;
+    case 'day': return dated('date');
+    case 'moment': return dated('datetime-local');
+    case 'reason': return some(reasons(), (value) => t(`defect.${value}`), (value) => egg(lotSpecies(Object.keys(me().row.fields.parts)[0]), value));
     default: return field(word(name), typed[name] ?? show(type, now), put, { unit: unit(type, name), mode: type === 'whole' ? 'numeric' : 'decimal', id: `m-${name}` });
   }
 }
@@ -129,6 +143,7 @@ export function view() {
   return html`${heading(t('record.title', { kind: t(`kind.${row.kind}`) }), t('record.about', { at: dayAndTime(row.at), who: app.home.names[row.fields.by] ?? '?' }))}
     ${voided ? html`<p class="card">${t('record.voided')}</p>` : html`
       <section class="card">${Object.entries(FIELDS[row.kind]).map(([name, type]) => one(name, type))}
+        ${one('at', COMMON.at)}
         ${textField(word('note'), me().typed.note ?? row.fields.note ?? '', (text) => { me().typed.note = text; }, { id: 'm-note', most: 500 })}</section>
       <p class="quiet">${t('record.kept')}</p>
       ${unread ? html`<p class="warn-text">${t('record.unread')}</p>` : nothing}

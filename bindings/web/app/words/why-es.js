@@ -100,7 +100,7 @@ export default [
 
   // What changed in a trend.
   ['eggs per hen-day, ', 'huevos por ave y día, '],
-  [' of eggs gathered, ', ' de los huevos recogidos, '],
+  ['{defect} of eggs gathered, ', '{defect}, de los huevos recogidos, '],
   ['{n} of {n2} ({n3} %) against {n4} of {n5} ({n6} %)', '{n} de {n2} ({n3} %) frente a {n4} de {n5} ({n6} %)'],
   ['higher, and by more than luck explains', 'más, y más de lo que explica el azar'],
   ['lower, and by more than luck explains', 'menos, y más de lo que explica el azar'],
@@ -110,3 +110,32 @@ export default [
   [' against ', ' frente a '],
   ['Statistics about the past, not a diagnosis. A sudden drop together with soft or wrinkled shells, ill birds or deaths: call a veterinarian or the animal-health office at once, and hold the eggs.', 'Estadística del pasado, no un diagnóstico. Una caída repentina con cáscaras blandas o arrugadas, aves enfermas o muertes: llama enseguida a un veterinario o a sanidad animal, y retén los huevos.'],
 ];
+
+// What becomes of an egg with each fault, by the fault's word in a record; figures as in the core's
+// own table.
+export const DISPOSITIONS = {
+  mud: 'Seco y leve: limpiar, volver a mirar y envasar. Mojado, grueso o de un charco: no va al cartón, porque el agua fría mete bacterias; lavar y comer enseguida si está entero, o tirar. No esconderlo entre los limpios.',
+  dung: 'Una mota seca: limpiar y volver a mirar. Heces pegadas o extendidas: huevo sucio, no va al cartón; para casa tras lavarlo si está entero, o tirar.',
+  egg_content: 'La clara o yema de otro huevo alimenta bacterias y se pega al cartón: fuera; lavar y comer enseguida, o tirar.',
+  bedding: 'Cepillar en seco y volver a mirar; lo que quede es materia pegada, huevo sucio.',
+  stain: 'Medir qué parte de la cáscara: mancha moderada hasta 1/32 en un sitio o 1/16 repartida es B; más, o una mancha que destaca, es huevo sucio.',
+  impact_crack: 'Cascado: no va al cartón. Cocinar enseguida y bien hecho, o tirar.',
+  hairline_crack: 'Cascado: solo se ve al trasluz, pero abierto a bacterias. No va al cartón; cocinar enseguida y bien hecho, o tirar.',
+  leaker: 'Perdido: tirar y limpiar lo que tocó.',
+  rough_shell: 'Zonas ásperas que no cambian forma ni firmeza son casi normales; muy áspera es anormal, B.',
+  thin_shell: 'Entera con una zona claramente fina: anormal, B como mucho, y rara vez llega a la cocina. Lo usual es consumo propio enseguida.',
+  soft_shell: 'Sin cáscara que pare bacterias: consumo propio enseguida y cocinado, si está limpio y entero; si no, pienso o tirar.',
+  pimples: 'Entero y solo con puntos: se puede comer, y a algunos clientes no les importa. Muy marcado: de segunda. Un grano arrancado puede dejar un agujero: mirarlo al trasluz.',
+  ridged: 'Crestas leves son casi normales; crestas o arrugas marcadas son anormales, B.',
+  misshapen: 'Algo inusual o deforme: anormal, B; puede que no quepa en el cartón.',
+  round: 'Forma anormal, B; sin punta no se puede poner con la punta abajo.',
+  long: 'Forma anormal, B; la tapa lo rajaría: consumo propio o bandeja.',
+  double_yolk: 'Bueno para comer; venderlo como tal si la tapa cierra, o consumo propio.',
+  very_small: 'Menor que la clase más pequeña: no se puede imprimir talla; a menudo sin yema. Consumo propio o pienso.',
+  blood_spot: 'Hasta 1/8 de pulgada (3.2 mm) en total: B, consumo propio. Más, o extendida en la clara: perdido, tirar. Sangre de un germen: no se come.',
+  meat_spot: 'Hasta 1/8 de pulgada (3.2 mm) en total: B, consumo propio. Más: perdido, tirar.',
+  mottled_yolk: 'Un moteado leve se puede comer; una yema con manchas claras u oscuras evidentes es B.',
+  loose_air_cell: 'Una cámara de aire suelta o con burbujas no baja por sí sola la clase en EE. UU.; en la clase A de la UE debe estar fija.',
+  rot: 'No se come: tirar cerrado, contarlo, limpiar lo que tocó y buscar la causa.',
+  unknown_age: 'No es para otros. Consumo propio solo tras abrirlo aparte y mirarlo; si estaba caliente o empollado, tirar.',
+};
