@@ -3,7 +3,10 @@
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
-use pointdown_native::{Choice, Draft, Event, Farm, Finding, PointdownError, SetUp, Sheet, What};
+use pointdown_native::{
+    Choice, Costs, Count, CountOf, Draft, Event, Farm, Finding, Means, PointdownError, SetUp,
+    Sheet, Sink, SinkAdvice, Species, Station, Stocktake, Taken, Takings, What,
+};
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -131,6 +134,178 @@ fn told_finding(finding: &Finding) -> String {
     )
 }
 
+fn or_unknown(amount: &Option<String>) -> &str {
+    amount.as_deref().unwrap_or("unknown")
+}
+
+fn told_taken(who: &str, taken: &Taken) -> String {
+    format!(
+        "{who} {} back {} sales {} unpriced {} sold {} cartons {} given {} eaten {} returned {} dozen {}",
+        taken.taken,
+        taken.paid_back,
+        taken.sales,
+        taken.sales_without_price,
+        taken.sold,
+        taken.cartons,
+        taken.given,
+        taken.eaten,
+        taken.returned,
+        or_unknown(&taken.per_dozen)
+    )
+}
+
+/// Takings and costs of a span as lines of text.
+fn told_money(takings: &Takings, costs: &Costs) -> Vec<String> {
+    let mut lines = vec![told_taken("all", &takings.all)];
+    for from in &takings.by_outlet {
+        lines.push(told_taken(
+            from.who.as_deref().unwrap_or("nobody"),
+            &from.taken,
+        ));
+    }
+    for kind in &takings.cartons {
+        let (mean, lowest, highest) = (&kind.mean, &kind.lowest, &kind.highest);
+        lines.push(format!(
+            "carton {} {} [{}] {} for {} mean {} from {} to {} unpriced {}",
+            word(kind.species),
+            kind.eggs_per_carton.unwrap_or(0),
+            kind.size.as_deref().unwrap_or(""),
+            kind.cartons,
+            kind.taken,
+            or_unknown(mean),
+            or_unknown(lowest),
+            or_unknown(highest),
+            kind.without_price
+        ));
+    }
+    lines.push(format!(
+        "feed {} records {} without {} kg {:.2}",
+        costs.feed.cost, costs.feed.records, costs.feed.without_cost, costs.feed_kg
+    ));
+    for (item, spent) in &costs.supplies {
+        let (records, without) = (spent.records, spent.without_cost);
+        lines.push(format!(
+            "supply {item} {} records {records} without {without}",
+            spent.cost
+        ));
+    }
+    lines.push(format!(
+        "dozen feed {} supplies {} kg {:.3} of {} gathered unknown {} complete {}",
+        or_unknown(&costs.feed_per_dozen),
+        or_unknown(&costs.supplies_per_dozen),
+        costs.feed_kg_per_dozen.unwrap_or(0.0),
+        costs.gathered,
+        costs.unknown_flock_days,
+        costs.complete
+    ));
+    lines
+}
+
+fn told_sink(advice: &SinkAdvice) -> String {
+    let degrees = |c: Option<f64>| c.map_or("none".into(), |c| format!("{c:.1}"));
+    let window = advice.window.as_ref();
+    let faults: Vec<String> = advice.faults.iter().map(|f| word(f.what)).collect();
+    format!(
+        "{} window {} to {} temper {} water {} takes {}: {}",
+        word(advice.permission),
+        degrees(window.map(|w| w.low_c)),
+        degrees(window.and_then(|w| w.high_c)),
+        degrees(advice.temper_c),
+        word(advice.verdict),
+        advice.capacity.as_ref().map_or(0, |c| c.eggs),
+        faults.join(", ")
+    )
+}
+
+fn told_stocktake(found: &Stocktake) -> Vec<String> {
+    let mut lines = Vec::new();
+    for count in &found.counted {
+        let of = match &count.of {
+            CountOf::OneLot { lot } => lot.clone(),
+            CountOf::Whole { species } => word(species),
+        };
+        lines.push(format!(
+            "{of} expected {} counted {} difference {} explained {} asks {}",
+            count.expected,
+            count.counted,
+            count.difference,
+            count.explained_by.len(),
+            count.line.is_some()
+        ));
+    }
+    let left = found.not_counted.iter();
+    lines.extend(left.map(|one| format!("not counted {}={}", one.lot, one.eggs)));
+    lines
+}
+
+fn species(word: &str) -> Species {
+    match word {
+        "hen" => Species::Hen,
+        "duck" => Species::Duck,
+        other => panic!("no vector has {other}"),
+    }
+}
+
+fn means(word: &str) -> Means {
+    match word {
+        "spray" => Means::Spray,
+        "sponge" => Means::Sponge,
+        "basin" => Means::Basin,
+        other => panic!("no vector has {other}"),
+    }
+}
+
+/// What is asked once everything was logged: money, the sink, and a stocktake, which logs.
+fn ask(found: &mut Value, farm: &Farm) {
+    let text = |value: &Value| value.as_str().expect("text").to_string();
+    for span in found["takings"].as_array_mut().expect("takings") {
+        let (first, last) = (text(&span["first"]), text(&span["last"]));
+        let takings = farm.takings(first.clone(), last.clone()).expect("takings");
+        let costs = farm.costs(first, last).expect("costs");
+        span["lines"] = json!(told_money(&takings, &costs));
+    }
+    for sink in found["sinks"].as_array_mut().expect("sinks") {
+        let asked = Sink {
+            species: species(&text(&sink["species"])),
+            means: means(&text(&sink["means"])),
+            egg_c: sink["egg_c"].as_f64().expect("a temperature"),
+            water_c: sink["water_c"].as_f64(),
+            water_end_c: None,
+            rinse_c: None,
+            sanitiser_ppm: None,
+            minutes: None,
+            sink_cleaned: None,
+            bowl: Some(pointdown_native::Bowl {
+                litres: 10.0,
+                room_c: 18.0,
+                each_minutes: 0.5,
+                egg_grams: 60.0,
+            }),
+        };
+        let advice = farm.sink(asked).expect("advice").expect("rules");
+        assert!(!advice.why.is_empty() && !advice.caution.is_empty());
+        sink["line"] = json!(told_sink(&advice));
+    }
+    for stock in found["stocktakes"].as_array_mut().expect("stocktakes") {
+        let object = |value: &Value| value.as_object().expect("counts").clone();
+        let eggs = |n: Value| n.as_u64().expect("a number") as u32;
+        let mut counts = Vec::new();
+        for (lot, n) in object(&stock["lots"]) {
+            let of = CountOf::OneLot { lot };
+            counts.push(Count { of, eggs: eggs(n) });
+        }
+        for (whole, n) in object(&stock["species"]) {
+            let of = CountOf::Whole {
+                species: species(&whole),
+            };
+            counts.push(Count { of, eggs: eggs(n) });
+        }
+        assert_eq!(text(&stock["station"]), "basket");
+        let taken = farm.stocktake(Station::Basket, counts, stock["at_ms"].as_i64());
+        stock["lines"] = json!(told_stocktake(&taken.expect("a stocktake")));
+    }
+}
+
 /// Names of the vector that stand for ids.
 #[derive(Default)]
 struct Ids(HashMap<String, String>);
@@ -233,6 +408,7 @@ fn run(vector: &Value, path: &Path) -> Value {
         let lines: Vec<String> = printed.lines.into_iter().map(|line| line.text).collect();
         label["lines"] = json!(lines);
     }
+    ask(&mut found, &farm);
     found
 }
 
@@ -241,7 +417,16 @@ fn what_every_language_expects_is_what_the_library_says() {
     let folder = tempfile::tempdir().expect("a folder");
     let vector = read();
     let found = run(&vector, &folder.path().join("farm.db"));
-    for part in ["steps", "sheets", "review", "labels"] {
+    let parts = [
+        "steps",
+        "sheets",
+        "review",
+        "labels",
+        "takings",
+        "sinks",
+        "stocktakes",
+    ];
+    for part in parts {
         let (due, got) = (vector[part].as_array(), found[part].as_array());
         let pairs = due.into_iter().flatten().zip(got.into_iter().flatten());
         for (n, (due, got)) in pairs.enumerate() {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import sqlite3
 import threading
 from collections.abc import Callable
@@ -110,10 +111,32 @@ def test_a_token_stops_an_exchange_that_hangs(begun: Callable[..., Farm]) -> Non
     assert farm.status().waiting > 0
 
 
+def test_a_token_stops_joining_a_server_that_hangs(begun: Callable[..., Farm]) -> None:
+    farm, token = begun(), CancelToken()
+    listener = socket.create_server(("127.0.0.1", 0))
+
+    asked: list[socket.socket] = []
+
+    def cancel() -> None:
+        # Whoever asked has connected, so joining is under way; nobody ever answers.
+        asked.append(listener.accept()[0])
+        token.cancel()
+
+    stop = threading.Thread(target=cancel)
+    stop.start()
+    port = listener.getsockname()[1]
+    with pytest.raises(E.Cancelled):
+        farm.join(f"http://127.0.0.1:{port}", "abcd", "phone", token)
+    stop.join()
+    assert len(asked) == 1
+    for one in [*asked, listener]:
+        one.close()
+    with pytest.raises(E.NotJoined):
+        farm.sync(None)
+
+
 def _silent_port() -> int:
     """A port on which somebody listens and never answers."""
-    import socket
-
     listener = socket.socket()
     listener.bind(("127.0.0.1", 0))
     listener.listen(8)

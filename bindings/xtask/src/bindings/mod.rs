@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use crate::process::{cargo, named_error, output, root, run, say, shown, target_dir};
 use crate::report::{Done, Report};
 
-const HELP: &str = "allowed are interface, python, kotlin, swift, --bless and --costs";
+const HELP: &str = "allowed are interface, python, kotlin, swift and --bless";
 
 /// What every language builds on.
 struct Ground {
@@ -119,13 +119,17 @@ const LANGUAGES: [(&str, Work); 3] = [
     ("swift", swift::test),
 ];
 
+/// `cargo xtask bench --bindings`: what the library weighs and what calls into it cost.
+pub(crate) fn bench() -> Result<(), String> {
+    costs::print(&Ground::build()?)
+}
+
 /// Reads the words after `bindings`.
 pub(crate) fn command(words: &[String]) -> Result<(), String> {
     let words: Vec<&str> = words.iter().map(String::as_str).collect();
     let mut report = Report::default();
     let outcome = match words.as_slice() {
         [] => report.step("bindings", step),
-        ["--costs"] => return costs::print(&Ground::build()?),
         ["--bless"] => return bless(&Ground::build()?),
         ["interface"] => return interface(&Ground::build()?),
         [one] => match LANGUAGES.iter().find(|(name, _)| name == one) {
