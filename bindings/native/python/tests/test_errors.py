@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import socket
 import sqlite3
 import threading
@@ -17,7 +18,7 @@ E = PointdownError
 
 
 def test_the_library_is_the_one_that_this_was_generated_for() -> None:
-    native = pointdown._native.pointdown
+    native = importlib.import_module("pointdown._native.pointdown")
     native._uniffi_check_contract_api_version(native._UniffiLib)
     native._uniffi_check_api_checksums(native._UniffiLib)
     assert pointdown.library_version() == "0.1.0"
@@ -32,7 +33,7 @@ def test_a_wrong_field_is_named_with_its_value_and_what_is_allowed(
     with pytest.raises(E.Invalid) as caught:
         farm.log(Draft(event=Event.GATHER(coop="Orchard", species=Species.HEN, count=70_000)))
     e = caught.value
-    assert (e.field, e.value) == ("count", "70000") and e.allowed and e.field in e.text
+    assert (e.field, e.value) == ("count", "70000") and e.allowed and "count" in e.text
     with pytest.raises(E.Invalid) as caught:
         farm.log(Draft(event=Event.GATHER(coop="Orchard", species=Species.DUCK, count=1)))
     assert caught.value.field == "species" and "hen" in str(caught.value.allowed)

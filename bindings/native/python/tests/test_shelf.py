@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Callable
 from datetime import date, timedelta
 
@@ -31,10 +32,10 @@ HEN, DUCK = Species.HEN, Species.DUCK
 WEEK = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 
 
-def orchard(begun: Callable[..., Farm], eggs: int = 36) -> tuple[Farm, str]:
+def orchard(begun: Callable[..., Farm], since_ms: int | None = None) -> tuple[Farm, str]:
     farm = begun(more=json.dumps({"rule_pack": "us_federal", "currency": "EUR"}))
-    farm.log(Draft(event=Event.COOP(name="Orchard", species=[HEN])))
-    farm.log(Draft(event=Event.GATHER(coop="Orchard", species=HEN, count=eggs)))
+    farm.log(Draft(event=Event.COOP(name="Orchard", species=[HEN]), at_ms=since_ms))
+    farm.log(Draft(event=Event.GATHER(coop="Orchard", species=HEN, count=36)))
     return farm, f"{farm.today()}/hen"
 
 
@@ -80,7 +81,8 @@ def test_takings_and_costs_say_what_is_unknown(begun: Callable[..., Farm]) -> No
 
 
 def test_standing_orders_are_held_against_the_forecast(begun: Callable[..., Farm]) -> None:
-    farm, _ = orchard(begun)
+    long_ago = int(time.time() * 1000) - 30 * 86_400_000
+    farm, _ = orchard(begun, long_ago)
     assert farm.orders(7) == []
     fields = {
         "name": "Lane stall",
@@ -102,14 +104,15 @@ def test_standing_orders_are_held_against_the_forecast(begun: Callable[..., Farm
     rows = "".join(f"{day},Orchard,{20 + day.day % 3}\n" for day in days)
     report = farm.import_table(f"date,coop,eggs\n{rows}".encode(), "date=date,coop=coop,eggs=eggs", False)
     assert report.errors == []
-    long_ago = int((today - timedelta(30) - date(1970, 1, 1)).total_seconds() * 1000)
     count = Event.HEADCOUNT(coop="Orchard", species=HEN, birds=24)
     farm.log(Draft(event=count, at_ms=long_ago))
     [orders] = farm.orders(7)
     assert orders.why_not is None and orders.forecast is not None
     forecast = orders.forecast
     assert 0.8 < forecast.baseline.rate < 0.95
-    assert [day.day for day in forecast.days] == list(range(1, 8))
+    # Today's round is in hand already, so day 1 is tomorrow.
+    assert orders.first == str(today + timedelta(1))
+    assert [day.day for day in forecast.days] == list(range(1, 7))
     first = forecast.days[0]
     assert first.eggs_least <= first.eggs <= first.eggs_most
     assert forecast.orders[0].needed == 12 and forecast.orders[0].promised

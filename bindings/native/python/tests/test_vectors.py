@@ -168,6 +168,7 @@ def told_sink(advice: SinkAdvice) -> str:
 def told_stocktake(found: Stocktake) -> list[str]:
     lines = []
     for c in found.counted:
+        assert isinstance(c.of, (CountOf.ONE_LOT, CountOf.WHOLE))
         of = c.of.lot if isinstance(c.of, CountOf.ONE_LOT) else word(c.of.species)
         asks = str(c.line is not None).lower()
         lines.append(
@@ -299,4 +300,6 @@ def test_the_same_drafts_give_the_same(
 
 
 def test_a_choice_has_a_type_of_its_own() -> None:
-    assert Choice.SEEN() == Choice.SEEN() and Choice.SEEN() != Choice.BOTH_RIGHT()
+    choices: list[Choice] = [Choice.BOTH_RIGHT(), Choice.VOID(record="x"), Choice.SEEN()]
+    assert choices.index(Choice.SEEN()) == 2 and choices.index(Choice.VOID(record="x")) == 1
+    assert Choice.VOID(record="y") not in choices

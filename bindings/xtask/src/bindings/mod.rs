@@ -142,34 +142,43 @@ pub(crate) fn command(words: &[String]) -> Result<(), String> {
     outcome
 }
 
-/// The guard of the interface: what an app can see is what the file says.
+/// What is written from the library and kept: what an app can see of it, and what type checkers know
+/// of its Python side.
+const KEPT: [(&str, &str); 2] = [
+    ("interface", "interface.txt"),
+    ("stub", "python/src/pointdown/_native/pointdown.pyi"),
+];
+
+/// The guard of the interface: what an app can see is what the files say.
 fn interface(ground: &Ground) -> Result<(), String> {
-    let file = ground.home.join("interface.txt");
-    let intended = fs::read_to_string(&file).map_err(|e| named_error("read", &file, &e))?;
-    let found = told(ground)?;
-    let changes = changed(&intended, &found);
-    if changes.is_empty() {
-        say(&format!(
-            "the interface is as intended: {} lines",
-            found.lines().count()
-        ));
-        return Ok(());
+    for (what, name) in KEPT {
+        let file = ground.home.join(name);
+        let intended = fs::read_to_string(&file).map_err(|e| named_error("read", &file, &e))?;
+        let found = told(ground, what)?;
+        if intended != found {
+            return Err(format!(
+                "the {what} is not what bindings/native/{name} says:\n{}\nIf apps are to see this, \
+                 run `cargo xtask bindings --bless` and say why in the commit.",
+                changed(&intended, &found).join("\n")
+            ));
+        }
+        let lines = found.lines().count();
+        say(&format!("the {what} is as intended: {lines} lines"));
     }
-    Err(format!(
-        "the interface is not what bindings/native/interface.txt says:\n{}\nIf apps are to see \
-         this, run `cargo xtask bindings --bless` and say why in the commit.",
-        changes.join("\n")
-    ))
+    Ok(())
 }
 
 fn bless(ground: &Ground) -> Result<(), String> {
-    let file = ground.home.join("interface.txt");
-    fs::write(&file, told(ground)?).map_err(|e| named_error("write", &file, &e))
+    for (what, name) in KEPT {
+        let file = ground.home.join(name);
+        fs::write(&file, told(ground, what)?).map_err(|e| named_error("write", &file, &e))?;
+    }
+    Ok(())
 }
 
-fn told(ground: &Ground) -> Result<String, String> {
+fn told(ground: &Ground, what: &str) -> Result<String, String> {
     let mut tell = std::process::Command::new(&ground.bindgen);
-    output(tell.arg("interface").arg(ground.library()))
+    output(tell.arg(what).arg(ground.library()))
 }
 
 /// The lines that only one of two texts has.
