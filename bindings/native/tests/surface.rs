@@ -222,9 +222,13 @@ fn a_token_stops_joining_and_nothing_was_joined() {
         "{stopped:?}"
     );
     stop.join().expect("ended");
-    let status = farm.status().expect("a status");
-    assert_eq!(status.server, None);
-    assert!(status.waiting > 0);
+    assert_eq!(farm.status().expect("a status").server, None);
+    let not = farm.sync(None);
+    assert!(
+        matches!(not, Err(PointdownError::NotJoined { .. })),
+        "{not:?}"
+    );
+    gather(&farm, 3).expect("logged");
 }
 
 #[test]

@@ -242,14 +242,3 @@ fn shouted(name: &str) -> String {
     }
     text
 }
-
-#[cfg(test)]
-mod tests {
-    use super::shouted;
-
-    #[test]
-    fn kinds_are_named_as_the_generated_half_names_them() {
-        assert_eq!(shouted("HeldEggs"), "HELD_EGGS");
-        assert_eq!(shouted("Out"), "OUT");
-    }
-}
