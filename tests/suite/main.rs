@@ -36,6 +36,7 @@ mod review_stocktake;
 mod review_times;
 mod routes;
 mod simulated;
+mod sink;
 mod stocktake;
 mod store;
 mod takings;

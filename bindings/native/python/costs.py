@@ -1,4 +1,4 @@
-"""What calls into the library cost from Python, as Markdown; `cargo xtask bindings --costs` runs it."""
+"""What calls into the library cost from Python, as Markdown; `cargo xtask bench --bindings` runs it."""
 
 from __future__ import annotations
 

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::hash::Hash;
 
 use chrono::NaiveDate;
+use pointdown_core::book::money::Amount;
 use pointdown_core::record::{Fields, Id, Instant, Lot};
 use serde_json::Value;
 
@@ -28,7 +29,7 @@ macro_rules! as_text {
         }
     })* };
 }
-as_text!(Id, NaiveDate, Lot, &str, Value);
+as_text!(Amount, Id, NaiveDate, Lot, &str, Value);
 
 impl Mirror<i64> for Instant {
     fn mirror(self) -> i64 {

@@ -203,6 +203,35 @@ fn a_token_that_was_cancelled_stops_at_once() {
 }
 
 #[test]
+fn a_token_stops_joining_and_nothing_was_joined() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let farm = begin(&folder);
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+    let url = format!("http://{}", listener.local_addr().expect("an address"));
+    let token = Arc::new(CancelToken::new());
+    let waiting = token.clone();
+    let stop = std::thread::spawn(move || {
+        // Whoever asked has connected, so joining is under way; nobody ever answers.
+        let connection = listener.accept().expect("a connection");
+        waiting.cancel();
+        (listener, connection)
+    });
+    let stopped = farm.join(url, "abcd".into(), "phone".into(), Some(token));
+    assert!(
+        matches!(stopped, Err(PointdownError::Cancelled { .. })),
+        "{stopped:?}"
+    );
+    stop.join().expect("ended");
+    assert_eq!(farm.status().expect("a status").server, None);
+    let not = farm.sync(None);
+    assert!(
+        matches!(not, Err(PointdownError::NotJoined { .. })),
+        "{not:?}"
+    );
+    gather(&farm, 3).expect("logged");
+}
+
+#[test]
 fn own_code_has_nothing_unsafe() {
     let mut folders = vec![std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src")];
     let word = ["un", "safe"].concat();

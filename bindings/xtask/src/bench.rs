@@ -6,11 +6,19 @@ use std::process::Command;
 
 use crate::process::{cargo, root, run, say, shown, succeeds, target_dir};
 use crate::report::Done;
-use crate::{phone, web};
+use crate::{bindings, phone, web};
+
+const BINDINGS: &str = "--bindings";
 
 /// Builds everything that is measured, and runs it. All words go to the program, but for
-/// `--no-browser`.
+/// `--no-browser`; `--bindings`, alone, asks for the library for native apps instead.
 pub(crate) fn command(words: &[String]) -> Result<(), String> {
+    if words.iter().any(|word| word == BINDINGS) {
+        return match words {
+            [_] => bindings::bench(),
+            _ => Err(format!("{BINDINGS} goes with no other word")),
+        };
+    }
     let folder = root().join("tests/benches");
     // Beside the other builds, but apart from them: it has a lock file of its own.
     let target = target_dir().join("benches");

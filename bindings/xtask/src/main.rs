@@ -52,11 +52,12 @@ The project's own commands. Run them from anywhere inside the repository.
                      the tests of each language that can be tested here.
   cargo xtask bindings --bless
                      Take the interface as it is now for the intended one.
-  cargo xtask bindings --costs
-                     What the library weighs and what calls into it cost.
   cargo xtask bench [--json] [--quick] [--alone] [--years 0,1,5,20] [--no-browser]
                      The same work through Pointdown and through general-purpose libraries, with
                      years of history there, beside its targets. See tests/benches/README.md.
+  cargo xtask bench --bindings
+                     What the library for native apps weighs, and what calls into it cost from
+                     Python.
   cargo xtask instructions [--keep]
                      Count the instructions of the paths that people wait for, under valgrind, and
                      hold them against the kept counts; --keep writes those.

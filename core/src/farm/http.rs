@@ -264,7 +264,7 @@ pub(super) fn agent(pin: Option<&str>, most: Option<Duration>) -> Result<ureq::A
     Ok(ureq::Agent::with_parts(config, connector, resolver))
 }
 
-fn joined(link: &InviteLink, token: String, since: i64) -> Joined {
+pub(super) fn joined(link: &InviteLink, token: String, since: i64) -> Joined {
     Joined {
         url: link.url.clone(),
         token,
@@ -274,7 +274,7 @@ fn joined(link: &InviteLink, token: String, since: i64) -> Joined {
 }
 
 /// The link that was given, or one of an address and a code.
-fn link(join: &Join<'_>) -> Result<InviteLink, FarmError> {
+pub(super) fn link(join: &Join<'_>) -> Result<InviteLink, FarmError> {
     if join.url.contains('#') {
         return Ok(join.url.parse()?);
     }
@@ -289,7 +289,7 @@ fn unreadable() -> FarmError {
     FarmError::new(ErrorKind::Damaged, "the server's answer cannot be read")
 }
 
-fn ask_in(
+pub(super) fn ask_in(
     link: &InviteLink,
     device: &str,
     farm: Option<crate::record::Id>,

@@ -41,6 +41,7 @@ mod peer;
 mod pin;
 mod read;
 mod review;
+mod sink;
 mod span;
 mod stocktake;
 #[cfg(feature = "native")]
@@ -71,6 +72,7 @@ pub use news::{News, Notice, Signal};
 #[cfg(feature = "paper")]
 pub use paper::LabelWish;
 pub use peer::PeerSession;
+pub use sink::{Bowl, Sink, SinkAdvice, Verdict};
 pub use stocktake::{CountOf, Counted, Stocktake};
 pub use take::Taken;
 

@@ -6,13 +6,42 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::Duration;
 
 use super::exchange::Joined;
-use super::http::{agent, events, post};
-use super::{ErrorKind, Exchange, Farm, FarmError};
+use super::http::{agent, ask_in, events, joined, link, post};
+use super::{ErrorKind, Exchange, Farm, FarmError, Join};
 
 /// How often somebody's wish to stop is asked for.
 const LOOK: Duration = Duration::from_millis(20);
 
 impl Farm {
+    /// As [`Farm::join`]; ends with [`ErrorKind::Cancelled`] soon after `stop` says `true`. Stopped before
+    /// the server answered, the farm is not joined, and the invite may be used up all the same: it is good
+    /// once, and the answer was on its way. Stopped later, the farm is joined, and the next exchange goes
+    /// on from there.
+    pub fn join_until(
+        &self,
+        join: &Join<'_>,
+        stop: &dyn Fn() -> bool,
+    ) -> Result<Exchange, FarmError> {
+        let (farm, actors) = {
+            let inner = self.lock();
+            (inner.me.farm, inner.me.actors.clone())
+        };
+        let link = link(join)?;
+        let (to, device) = (link.clone(), join.device.to_string());
+        let answer = alone(move |send| {
+            let _ = send.send(ask_in(&to, &device, Some(farm), actors));
+        });
+        let answer = next(&answer, stop)?.unwrap_or_else(|| Err(ended()))?;
+        if answer.farm != farm {
+            return Err(FarmError::new(
+                ErrorKind::OtherFarm,
+                "the invite is for another farm than the one kept here; nothing was changed",
+            ));
+        }
+        self.keep_joined(&joined(&link, answer.token, self.env.now().ms()))?;
+        self.sync_until(stop)
+    }
+
     /// As [`Farm::sync`]; ends with [`ErrorKind::Cancelled`] soon after `stop` says `true`. What was
     /// exchanged until then is kept, and the next exchange goes on from there.
     pub fn sync_until(&self, stop: &dyn Fn() -> bool) -> Result<Exchange, FarmError> {

@@ -1,7 +1,9 @@
-//! The generator of the language sides, and `interface LIBRARY`, which prints everything that an app
-//! can see of the library as plain text: what the guard of the interface compares.
+//! The generator of the language sides; `interface LIBRARY`, which prints everything that an app can
+//! see of the library as plain text: what the guard of the interface compares; and `stub LIBRARY`, which
+//! prints what type checkers know of the Python side.
 
 mod interface;
+mod stub;
 
 use std::env;
 use std::process::ExitCode;
@@ -12,11 +14,15 @@ fn main() -> ExitCode {
         uniffi::uniffi_bindgen_main();
         return ExitCode::SUCCESS;
     };
-    if first != "interface" {
-        uniffi::uniffi_bindgen_main();
-        return ExitCode::SUCCESS;
-    }
-    match interface::of(library) {
+    let told = match first.as_str() {
+        "interface" => interface::of(library),
+        "stub" => stub::of(library),
+        _ => {
+            uniffi::uniffi_bindgen_main();
+            return ExitCode::SUCCESS;
+        }
+    };
+    match told {
         Ok(text) => {
             print!("{text}");
             ExitCode::SUCCESS

@@ -81,6 +81,7 @@ def test_a_familys_day(begun: Callable[..., Farm], server: Server, tmp_path: Pat
 
     # One round, logged twice: Ines says so, takes it back, and says it again.
     [double] = [f for f in ines.review() if isinstance(f.what, What.DOUBLE_LOG)]
+    assert isinstance(double.what, What.DOUBLE_LOG)
     assert (double.what.one, double.what.other) == (17, 17)
     assert set(double.records) == {first, twin}
     choice = next(
@@ -101,6 +102,7 @@ def test_a_familys_day(begun: Callable[..., Farm], server: Server, tmp_path: Pat
     tobin.amend(first, json.dumps({"count": 16}), "one was a stone")
     settle(marit, tobin, ines)
     [apart] = [f for f in marit.review() if isinstance(f.what, What.DISAGREEMENT)]
+    assert isinstance(apart.what, What.DISAGREEMENT)
     assert {json.loads(said.value_json) for said in apart.what.said} == {16, 18}
     keep = next(n for n, c in enumerate(apart.choices) if getattr(c, "value_json", "") == "18")
     marit.decide(apart.tag, keep, None)

@@ -25,6 +25,8 @@ def test_the_guide_runs(server: Server, tmp_path: Path, capsys: pytest.CaptureFi
     said = capsys.readouterr().out
     assert "species duck allowed in coop Orchard are hen" in said
     assert "18 {<Species.HEN: 0>: 18}" in said
+    assert "COLD from 32.2 °C: Hot water scalds" in said
+    assert "4.50 taken; 0 sales without a price" in said and "[-1]" in said
     assert "0 waiting" in said
 
 

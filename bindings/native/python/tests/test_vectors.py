@@ -11,17 +11,27 @@ from typing import Any
 
 import pytest
 from pointdown import (
+    Bowl,
     Choice,
+    Costs,
+    Count,
+    CountOf,
     Draft,
     Event,
     Farm,
     Finding,
     LotEggs,
+    Means,
     PointdownError,
     SetUp,
     Sheet,
+    Sink,
+    SinkAdvice,
     Species,
     Station,
+    Stocktake,
+    Taken,
+    Takings,
     kind_of,
     using,
 )
@@ -107,6 +117,92 @@ def told_finding(finding: Finding) -> str:
     return f"{word(finding.weight)} {what} records {len(finding.records)}: {choices}"
 
 
+def told_taken(who: str, t: Taken) -> str:
+    return (
+        f"{who} {t.taken} back {t.paid_back} sales {t.sales} unpriced {t.sales_without_price} "
+        f"sold {t.sold} cartons {t.cartons} given {t.given} eaten {t.eaten} returned {t.returned} "
+        f"dozen {t.per_dozen or 'unknown'}"
+    )
+
+
+def told_money(takings: Takings, costs: Costs) -> list[str]:
+    lines = [told_taken("all", takings.all)]
+    lines += [told_taken(one.who or "nobody", one.taken) for one in takings.by_outlet]
+    for k in takings.cartons:
+        lines.append(
+            f"carton {word(k.species)} {k.eggs_per_carton or 0} [{k.size or ''}] {k.cartons} for "
+            f"{k.taken} mean {k.mean or 'unknown'} from {k.lowest or 'unknown'} to "
+            f"{k.highest or 'unknown'} unpriced {k.without_price}"
+        )
+    feed = costs.feed
+    lines.append(
+        f"feed {feed.cost} records {feed.records} without {feed.without_cost} kg {costs.feed_kg:.2f}"
+    )
+    for item, spent in costs.supplies.items():
+        lines.append(
+            f"supply {item} {spent.cost} records {spent.records} without {spent.without_cost}"
+        )
+    lines.append(
+        f"dozen feed {costs.feed_per_dozen or 'unknown'} supplies "
+        f"{costs.supplies_per_dozen or 'unknown'} kg {costs.feed_kg_per_dozen or 0.0:.3f} of "
+        f"{costs.gathered} gathered unknown {costs.unknown_flock_days} "
+        f"complete {str(costs.complete).lower()}"
+    )
+    return lines
+
+
+def told_sink(advice: SinkAdvice) -> str:
+    def degrees(c: float | None) -> str:
+        return "none" if c is None else f"{c:.1f}"
+
+    window, capacity = advice.window, advice.capacity
+    low, high = (window.low_c, window.high_c) if window else (None, None)
+    faults = ", ".join(word(fault.what) for fault in advice.faults)
+    return (
+        f"{word(advice.permission)} window {degrees(low)} to {degrees(high)} "
+        f"temper {degrees(advice.temper_c)} water {word(advice.verdict)} "
+        f"takes {capacity.eggs if capacity else 0}: {faults}"
+    )
+
+
+def told_stocktake(found: Stocktake) -> list[str]:
+    lines = []
+    for c in found.counted:
+        assert isinstance(c.of, (CountOf.ONE_LOT, CountOf.WHOLE))
+        of = c.of.lot if isinstance(c.of, CountOf.ONE_LOT) else word(c.of.species)
+        asks = str(c.line is not None).lower()
+        lines.append(
+            f"{of} expected {c.expected} counted {c.counted} difference {c.difference} "
+            f"explained {len(c.explained_by)} asks {asks}"
+        )
+    return lines + [f"not counted {one.lot}={one.eggs}" for one in found.not_counted]
+
+
+def asked(farm: Farm) -> None:
+    """What is asked once everything was logged: money, the sink, and a stocktake, which logs."""
+    for span in VECTOR["takings"]:
+        days = span["first"], span["last"]
+        assert told_money(farm.takings(*days), farm.costs(*days)) == span["lines"]
+    for given in VECTOR["sinks"]:
+        advice = farm.sink(
+            Sink(
+                species=Species[given["species"].upper()],
+                means=Means[given["means"].upper()],
+                egg_c=given["egg_c"],
+                water_c=given.get("water_c"),
+                bowl=Bowl(litres=10.0, room_c=18.0, each_minutes=0.5, egg_grams=60.0),
+            )
+        )
+        assert advice is not None and told_sink(advice) == given["line"]
+    for stock in VECTOR["stocktakes"]:
+        counts = [Count(of=CountOf.ONE_LOT(lot=lot), eggs=n) for lot, n in stock["lots"].items()]
+        for of, n in stock["species"].items():
+            counts.append(Count(of=CountOf.WHOLE(species=Species[of.upper()]), eggs=n))
+        station = Station[stock["station"].upper()]
+        found = farm.stocktake(station, counts, stock["at_ms"])
+        assert told_stocktake(found) == stock["lines"]
+
+
 def as_json(kind: str, fields: dict[str, Any]) -> Event:
     return Event.OTHER(kind=kind, fields_json=json.dumps(fields))
 
@@ -183,6 +279,7 @@ def run(farm: Farm, event_of: Callable[[str, dict[str, Any]], Event | None]) -> 
     for label in VECTOR["labels"]:
         printed = farm.label(fill(label["carton"]))
         assert [line.text for line in printed.lines] == label["lines"]
+    asked(farm)
     return said
 
 
@@ -203,4 +300,6 @@ def test_the_same_drafts_give_the_same(
 
 
 def test_a_choice_has_a_type_of_its_own() -> None:
-    assert Choice.SEEN() == Choice.SEEN() and Choice.SEEN() != Choice.BOTH_RIGHT()
+    choices: list[Choice] = [Choice.BOTH_RIGHT(), Choice.VOID(record="x"), Choice.SEEN()]
+    assert choices.index(Choice.SEEN()) == 2 and choices.index(Choice.VOID(record="x")) == 1
+    assert Choice.VOID(record="y") not in choices

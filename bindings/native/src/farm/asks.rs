@@ -5,8 +5,8 @@ use pointdown_core::book::trace;
 use super::{Farm, day, id};
 use crate::mirror::Mirror;
 use crate::{
-    CallBack, Check, EvenCartons, Finding, Now, OnHand, PointdownError, Question, Sheet, Span,
-    Species, Station, Step, Suggestion, Trail, Trends,
+    CallBack, Check, Finding, Now, OnHand, PointdownError, Question, Sheet, Span, Species, Station,
+    Step, Suggestion, Trail, Trends,
 };
 
 impl TryFrom<Question> for trace::Question {
@@ -86,19 +86,6 @@ impl Farm {
     ) -> Result<Suggestion, PointdownError> {
         let found = self.core()?.suggest(station.into(), species.into(), eggs)?;
         Ok(found.mirror())
-    }
-
-    /// A suggestion: even cartons from the weights of single eggs, in grams, under the farm's rules.
-    pub fn even_cartons(
-        &self,
-        species: Species,
-        grams: Vec<f64>,
-        sizes: Vec<u16>,
-        step_down: bool,
-    ) -> Result<EvenCartons, PointdownError> {
-        let farm = self.core()?;
-        let plan = farm.even_cartons(species.into(), &grams, &sizes, step_down)?;
-        Ok(plan.mirror())
     }
 
     /// The lines of the review list that nobody decided yet, the most pressing first.

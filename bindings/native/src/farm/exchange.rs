@@ -9,19 +9,29 @@ use crate::{CancelToken, Carrier, Exchange, Heard, Invite, Listener, PointdownEr
 /// The library speaks to the server.
 #[uniffi::export]
 impl Farm {
-    /// Joins a server with the farm that is here, and exchanges everything.
+    /// Joins a server with the farm that is here, and exchanges everything. `url` is the server's
+    /// address, or the whole link of an invite, for which `code` is not looked at. The token stops it
+    /// at once: before the server's answer, the farm is not joined, and the invite may be used up all
+    /// the same, so ask for another; after it, the farm is joined, and the next exchange goes on.
+    #[uniffi::method(default(cancel = None))]
     pub fn join(
         &self,
         url: String,
         code: String,
         device: String,
+        cancel: Option<Arc<CancelToken>>,
     ) -> Result<Exchange, PointdownError> {
         let join = Join {
             url: &url,
             invite: &code,
             device: &device,
         };
-        Ok(self.core()?.join(&join)?.mirror())
+        let farm = self.core()?;
+        let done = match cancel {
+            Some(cancel) => farm.join_until(&join, &|| cancel.is_cancelled())?,
+            None => farm.join(&join)?,
+        };
+        Ok(done.mirror())
     }
 
     /// Exchanges with the joined server until both sides hold the same. Losing the connection halfway

@@ -4,7 +4,9 @@ mod asks;
 mod disk;
 mod exchange;
 mod logs;
+mod money;
 mod open;
+mod pack;
 mod paper;
 
 pub use disk::{restore, verify_backup};
@@ -16,7 +18,7 @@ use std::sync::{Arc, PoisonError, RwLock};
 
 use chrono::NaiveDate;
 use pointdown_core::farm::{self, Location, System};
-use pointdown_core::record::{Id, InvalidRecord, Kind};
+use pointdown_core::record::{Id, InvalidRecord, Kind, Lot};
 
 use crate::PointdownError;
 
@@ -60,6 +62,12 @@ fn day(field: &str, text: &str) -> Result<NaiveDate, PointdownError> {
 fn id(field: &str, text: &str) -> Result<Id, PointdownError> {
     text.parse()
         .map_err(|_| InvalidRecord::new(field, text, "allowed is the id of a record").into())
+}
+
+/// A lot as records write it.
+pub(crate) fn lot(field: &str, text: &str) -> Result<Lot, PointdownError> {
+    text.parse()
+        .map_err(|allowed: String| InvalidRecord::new(field, text, allowed).into())
 }
 
 fn kind(word: &str) -> Result<Kind, PointdownError> {

@@ -4,23 +4,29 @@
 //! fields that end in `_ms`; a lot is written as in records, such as `2026-11-25/hen`.
 
 mod call_back;
+mod money;
 mod now;
 mod other;
 mod record;
 mod review;
 mod sheet;
+mod sink;
 mod span;
+mod stocktake;
 mod trail;
 mod trends;
 mod words;
 
 pub use call_back::*;
+pub use money::*;
 pub use now::*;
 pub use other::*;
 pub use record::*;
 pub use review::*;
 pub use sheet::*;
+pub use sink::*;
 pub use span::*;
+pub use stocktake::*;
 pub use trail::*;
 pub use trends::*;
 pub use words::*;

@@ -172,6 +172,15 @@ pub struct EvenCartons {
     pub caution: String,
 }
 
+/// An egg on the scale whose lot is known.
+#[derive(Debug, Clone, PartialEq, uniffi::Record)]
+pub struct EggOfLot {
+    /// The lot.
+    pub lot: String,
+    /// What it weighs, g.
+    pub grams: f64,
+}
+
 /// One full carton.
 #[derive(Debug, Clone, PartialEq, uniffi::Record)]
 pub struct EvenCarton {

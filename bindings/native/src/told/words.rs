@@ -1,5 +1,5 @@
 use pointdown_core::book::{self, review, trace, trends};
-use pointdown_core::{paper, record, trade};
+use pointdown_core::{farm, paper, record, trade};
 
 use crate::mirror::mirror_words;
 
@@ -148,5 +148,87 @@ mirror_words! {
         HoldEnds,
         /// Replace the brush.
         Brush,
+    }
+}
+
+mirror_words! {
+    /// What eggs are cleaned with.
+    Means of trade::Means {
+        /// A dry brush, fine sandpaper or a dry cloth; the bloom stays.
+        Dry,
+        /// A spray or running water that drains away.
+        Spray,
+        /// A brush under running water.
+        Brush,
+        /// A damp cloth used for one batch, then laundered.
+        Cloth,
+        /// A paper towel used for one egg.
+        PaperTowel,
+        /// A sponge.
+        Sponge,
+        /// A basin or bucket in which the egg is under water.
+        Basin,
+    } both
+}
+
+mirror_words! {
+    /// Whether a way of cleaning is open to eggs that are sold.
+    Permission of trade::rules::Permission {
+        /// Allowed.
+        Allowed,
+        /// The egg loses its class, except in places with an authorisation.
+        LosesClass,
+        /// Not allowed.
+        Forbidden,
+    }
+}
+
+mirror_words! {
+    /// How the water stands beside its window.
+    Verdict of farm::Verdict {
+        /// Within it.
+        Right,
+        /// Too cold: it draws germs through the shell.
+        Cold,
+        /// So hot that shells crack.
+        Hot,
+        /// Nobody measured the water, or there is no window to hold it against.
+        Unknown,
+    }
+}
+
+mirror_words! {
+    /// What was not as it should be in a cleaning batch.
+    FaultOfWash of trade::WashFault {
+        /// This way of cleaning is not open under the rules or the house policy.
+        NotAllowed,
+        /// The eggs may not be sold in their class any more.
+        LosesClass,
+        /// The eggs were too cold for any water.
+        EggTooCold,
+        /// The water was too cold for the eggs.
+        WaterTooCold,
+        /// The water was so hot that shells crack.
+        WaterTooHot,
+        /// The rinse was colder than allowed beside the wash water.
+        RinseTooCold,
+        /// The sanitiser was too weak.
+        SanitiserTooWeak,
+        /// The sanitiser was too strong.
+        SanitiserTooStrong,
+        /// Eggs stood in water.
+        Soaked,
+        /// The water was used too long.
+        WaterTooOld,
+        /// Too many baskets went through the water.
+        TooManyBaskets,
+        /// The cleaner is not for eggs.
+        Cleaner,
+        /// The tool is advised against.
+        Means,
+        /// The sink was not cleaned first.
+        SinkNotCleaned,
+        /// The temperature of eggs or water was not measured.
+        NotMeasured,
     }
 }

@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use crate::process::{cargo, named_error, output, root, run, say, shown, target_dir};
 use crate::report::{Done, Report};
 
-const HELP: &str = "allowed are interface, python, kotlin, swift, --bless and --costs";
+const HELP: &str = "allowed are interface, python, kotlin, swift and --bless";
 
 /// What every language builds on.
 struct Ground {
@@ -119,13 +119,17 @@ const LANGUAGES: [(&str, Work); 3] = [
     ("swift", swift::test),
 ];
 
+/// `cargo xtask bench --bindings`: what the library weighs and what calls into it cost.
+pub(crate) fn bench() -> Result<(), String> {
+    costs::print(&Ground::build()?)
+}
+
 /// Reads the words after `bindings`.
 pub(crate) fn command(words: &[String]) -> Result<(), String> {
     let words: Vec<&str> = words.iter().map(String::as_str).collect();
     let mut report = Report::default();
     let outcome = match words.as_slice() {
         [] => report.step("bindings", step),
-        ["--costs"] => return costs::print(&Ground::build()?),
         ["--bless"] => return bless(&Ground::build()?),
         ["interface"] => return interface(&Ground::build()?),
         [one] => match LANGUAGES.iter().find(|(name, _)| name == one) {
@@ -138,34 +142,43 @@ pub(crate) fn command(words: &[String]) -> Result<(), String> {
     outcome
 }
 
-/// The guard of the interface: what an app can see is what the file says.
+/// What is written from the library and kept: what an app can see of it, and what type checkers know
+/// of its Python side.
+const KEPT: [(&str, &str); 2] = [
+    ("interface", "interface.txt"),
+    ("stub", "python/src/pointdown/_native/pointdown.pyi"),
+];
+
+/// The guard of the interface: what an app can see is what the files say.
 fn interface(ground: &Ground) -> Result<(), String> {
-    let file = ground.home.join("interface.txt");
-    let intended = fs::read_to_string(&file).map_err(|e| named_error("read", &file, &e))?;
-    let found = told(ground)?;
-    let changes = changed(&intended, &found);
-    if changes.is_empty() {
-        say(&format!(
-            "the interface is as intended: {} lines",
-            found.lines().count()
-        ));
-        return Ok(());
+    for (what, name) in KEPT {
+        let file = ground.home.join(name);
+        let intended = fs::read_to_string(&file).map_err(|e| named_error("read", &file, &e))?;
+        let found = told(ground, what)?;
+        if intended != found {
+            return Err(format!(
+                "the {what} is not what bindings/native/{name} says:\n{}\nIf apps are to see this, \
+                 run `cargo xtask bindings --bless` and say why in the commit.",
+                changed(&intended, &found).join("\n")
+            ));
+        }
+        let lines = found.lines().count();
+        say(&format!("the {what} is as intended: {lines} lines"));
     }
-    Err(format!(
-        "the interface is not what bindings/native/interface.txt says:\n{}\nIf apps are to see \
-         this, run `cargo xtask bindings --bless` and say why in the commit.",
-        changes.join("\n")
-    ))
+    Ok(())
 }
 
 fn bless(ground: &Ground) -> Result<(), String> {
-    let file = ground.home.join("interface.txt");
-    fs::write(&file, told(ground)?).map_err(|e| named_error("write", &file, &e))
+    for (what, name) in KEPT {
+        let file = ground.home.join(name);
+        fs::write(&file, told(ground, what)?).map_err(|e| named_error("write", &file, &e))?;
+    }
+    Ok(())
 }
 
-fn told(ground: &Ground) -> Result<String, String> {
+fn told(ground: &Ground, what: &str) -> Result<String, String> {
     let mut tell = std::process::Command::new(&ground.bindgen);
-    output(tell.arg("interface").arg(ground.library()))
+    output(tell.arg(what).arg(ground.library()))
 }
 
 /// The lines that only one of two texts has.

@@ -99,6 +99,107 @@ final class VectorsTests: XCTestCase {
         return "\(finding.weight) \(what) records \(finding.records.count): \(choices)"
     }
 
+    /// A word as records have it: `waterTooCold` is `water_too_cold`.
+    private func word(_ of: Any) -> String {
+        "\(of)".reduce(into: "") { $0 += $1.isUppercase ? "_" + $1.lowercased() : String($1) }
+    }
+
+    private func told(_ who: String, _ t: Taken) -> String {
+        "\(who) \(t.taken) back \(t.paidBack) sales \(t.sales) unpriced \(t.salesWithoutPrice) "
+            + "sold \(t.sold) cartons \(t.cartons) given \(t.given) eaten \(t.eaten) "
+            + "returned \(t.returned) dozen \(t.perDozen ?? "unknown")"
+    }
+
+    private func told(_ takings: Takings, _ costs: Costs) -> [String] {
+        var lines = [told("all", takings.all)]
+        for one in takings.byOutlet {
+            lines.append(told(one.who ?? "nobody", one.taken))
+        }
+        for kind in takings.cartons {
+            let (mean, lowest) = (kind.mean ?? "unknown", kind.lowest ?? "unknown")
+            lines.append(
+                "carton \(kind.species) \(kind.eggsPerCarton ?? 0) [\(kind.size ?? "")] \(kind.cartons) "
+                    + "for \(kind.taken) mean \(mean) from \(lowest) "
+                    + "to \(kind.highest ?? "unknown") unpriced \(kind.withoutPrice)")
+        }
+        let kg = String(format: "%.2f", costs.feedKg)
+        let feed = costs.feed
+        lines.append("feed \(feed.cost) records \(feed.records) without \(feed.withoutCost) kg \(kg)")
+        for (item, spent) in costs.supplies {
+            lines.append(
+                "supply \(item) \(spent.cost) records \(spent.records) without \(spent.withoutCost)")
+        }
+        let each = String(format: "%.3f", costs.feedKgPerDozen ?? 0)
+        lines.append(
+            "dozen feed \(costs.feedPerDozen ?? "unknown") "
+                + "supplies \(costs.suppliesPerDozen ?? "unknown") kg \(each) of \(costs.gathered) "
+                + "gathered unknown \(costs.unknownFlockDays) complete \(costs.complete)")
+        return lines
+    }
+
+    private func told(_ advice: SinkAdvice) -> String {
+        let degrees = { (c: Double?) in c.map { String(format: "%.1f", $0) } ?? "none" }
+        let (low, high) = (degrees(advice.window?.lowC), degrees(advice.window?.highC))
+        let faults = advice.faults.map { word($0.what) }.joined(separator: ", ")
+        return "\(word(advice.permission)) window \(low) to \(high) temper \(degrees(advice.temperC)) "
+            + "water \(advice.verdict) takes \(advice.capacity?.eggs ?? 0): \(faults)"
+    }
+
+    private func told(_ found: Stocktake) -> [String] {
+        let counted = found.counted.map { (count: Counted) -> String in
+            let name: String
+            switch count.of {
+            case .oneLot(let lot): name = lot
+            case .whole(let species): name = "\(species)"
+            }
+            return "\(name) expected \(count.expected) counted \(count.counted) "
+                + "difference \(count.difference) explained \(count.explainedBy.count) "
+                + "asks \(count.line != nil)"
+        }
+        return counted + found.notCounted.map { "not counted \($0.lot)=\($0.eggs)" }
+    }
+
+    private func species(_ word: String) throws -> Species {
+        let all: [String: Species] = ["hen": .hen, "duck": .duck]
+        return try XCTUnwrap(all[word])
+    }
+
+    /// What is asked once everything was logged: money, the sink, and a stocktake, which logs.
+    private func ask(_ farm: Farm, _ vector: Object) throws {
+        for span in try objects(vector["takings"]) {
+            let (first, last) = (try text(span["first"]), try text(span["last"]))
+            let takings = try farm.takings(first: first, last: last)
+            let costs = try farm.costs(first: first, last: last)
+            XCTAssertEqual(told(takings, costs), try lines(span["lines"]))
+        }
+        let means: [String: Means] = ["spray": .spray, "sponge": .sponge, "basin": .basin]
+        for given in try objects(vector["sinks"]) {
+            let sink = Sink(
+                species: try species(try text(given["species"])),
+                means: try XCTUnwrap(means[try text(given["means"])]),
+                eggC: try XCTUnwrap(given["egg_c"] as? NSNumber).doubleValue,
+                waterC: (given["water_c"] as? NSNumber)?.doubleValue,
+                bowl: Bowl(litres: 10, roomC: 18, eachMinutes: 0.5, eggGrams: 60))
+            let advice = try XCTUnwrap(try farm.sink(sink: sink))
+            XCTAssertEqual(told(advice), try text(given["line"]))
+        }
+        for stock in try objects(vector["stocktakes"]) {
+            var counts: [Count] = []
+            for (lot, n) in try object(stock["lots"]) {
+                let eggs = try XCTUnwrap(n as? NSNumber).uint32Value
+                counts.append(Count(of: .oneLot(lot: lot), eggs: eggs))
+            }
+            for (whole, n) in try object(stock["species"]) {
+                let eggs = try XCTUnwrap(n as? NSNumber).uint32Value
+                counts.append(Count(of: .whole(species: try species(whole)), eggs: eggs))
+            }
+            XCTAssertEqual(try text(stock["station"]), "basket")
+            let at = (stock["at_ms"] as? NSNumber)?.int64Value
+            let found = try farm.stocktake(station: .basket, counts: counts, atMs: at)
+            XCTAssertEqual(told(found), try lines(stock["lines"]))
+        }
+    }
+
     private func carryOut(_ step: Object, on farm: Farm) throws -> Logged {
         if let target = step["amend"] {
             let set = try fill(try object(step["set"]))
@@ -156,5 +257,6 @@ final class VectorsTests: XCTestCase {
             let printed = try farm.label(carton: try id(label["carton"]))
             XCTAssertEqual(printed.lines.map { $0.text }, try lines(label["lines"]))
         }
+        try ask(farm, vector)
     }
 }

@@ -13,15 +13,18 @@ import org.junit.Rule
 import org.junit.Test
 import org.junit.rules.TemporaryFolder
 import pointdown.guide.answer
+import pointdown.guide.counted
 import pointdown.guide.firstLine
 import pointdown.guide.gather
 import pointdown.guide.join
 import pointdown.guide.mend
+import pointdown.guide.money
 import pointdown.guide.nextChange
 import pointdown.guide.open
 import pointdown.guide.syncNow
 import pointdown.guide.takeBack
 import pointdown.guide.totals
+import pointdown.guide.water
 
 /** The guide's blocks, which are compiled beside this file, do what the page says. */
 class GuideTest {
@@ -55,6 +58,12 @@ class GuideTest {
                     logging.cancel()
                 }
             }
+            assertContains(water(farm, 20.0, 25.0), "COLD from 32.2")
+            assertContains(water(farm, 20.0, 25.0), "WATER_TOO_COLD Hot water scalds")
+            val (today, lot) = farm.today().let { it to "$it/hen" }
+            assertEquals(-1, counted(farm, lot, (farm.onHand().single().eggs - 1).toUInt()))
+            farm.put(Event.Out("sold", listOf(LotEggs(lot, 12)), station = Station.BASKET, price = "4.50"))
+            assertEquals("4.50; feed for a dozen: unknown", money(farm, today, today))
             farm.put(Event.Coop("orchard", listOf(Species.HEN)))
             val line = checkNotNull(firstLine(farm) { it is What.SameName })
             val logged = answer(farm, line, 0)

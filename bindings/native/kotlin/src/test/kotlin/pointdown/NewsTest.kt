@@ -85,6 +85,13 @@ class NewsTest {
     @Test
     fun cancellingACoroutineStopsItsExchange(): Unit = orchard().using { farm ->
         ServerSocket(0, 8, InetAddress.getLoopbackAddress()).use { silent ->
+            CancelToken().use { token ->
+                token.cancel()
+                fails<PointdownException.Cancelled> {
+                    farm.join("http://127.0.0.1:${silent.localPort}", "abcd", "phone", token)
+                }
+            }
+            assertEquals(null, farm.status().server)
             farm.joined("http://127.0.0.1:${silent.localPort}", "ab".repeat(32))
             val began = System.nanoTime()
             runBlocking {

@@ -84,6 +84,72 @@ class VectorsTest {
         return "${word(finding.weight)} $what records ${finding.records.size}: $choices"
     }
 
+    private fun told(who: String, t: Taken) =
+        "$who ${t.taken} back ${t.paidBack} sales ${t.sales} unpriced ${t.salesWithoutPrice} sold ${t.sold} " +
+            "cartons ${t.cartons} given ${t.given} eaten ${t.eaten} returned ${t.returned} dozen ${t.perDozen ?: "unknown"}"
+
+    private fun told(takings: Takings, costs: Costs): List<String> {
+        val lines = mutableListOf(told("all", takings.all))
+        takings.byOutlet.mapTo(lines) { told(it.who ?: "nobody", it.taken) }
+        takings.cartons.mapTo(lines) {
+            "carton ${word(it.species)} ${it.eggsPerCarton ?: 0u} [${it.size ?: ""}] ${it.cartons} for ${it.taken} " +
+                "mean ${it.mean ?: "unknown"} from ${it.lowest ?: "unknown"} to ${it.highest ?: "unknown"} " +
+                "unpriced ${it.withoutPrice}"
+        }
+        val feed = costs.feed
+        lines += "feed ${feed.cost} records ${feed.records} without ${feed.withoutCost} kg ${fixed(2, costs.feedKg)}"
+        costs.supplies.mapTo(lines) { (item, spent) ->
+            "supply $item ${spent.cost} records ${spent.records} without ${spent.withoutCost}"
+        }
+        lines += "dozen feed ${costs.feedPerDozen ?: "unknown"} supplies ${costs.suppliesPerDozen ?: "unknown"} " +
+            "kg ${fixed(3, costs.feedKgPerDozen ?: 0.0)} of ${costs.gathered} gathered " +
+            "unknown ${costs.unknownFlockDays} complete ${costs.complete}"
+        return lines
+    }
+
+    private fun fixed(places: Int, n: Double) = String.format(Locale.ROOT, "%.${places}f", n)
+
+    private fun told(advice: SinkAdvice): String {
+        val degrees = { c: Double? -> c?.let { fixed(1, it) } ?: "none" }
+        return "${word(advice.permission)} window ${degrees(advice.window?.lowC)} to ${degrees(advice.window?.highC)} " +
+            "temper ${degrees(advice.temperC)} water ${word(advice.verdict)} takes ${advice.capacity?.eggs ?: 0u}: " +
+            advice.faults.joinToString { word(it.what) }
+    }
+
+    private fun told(found: Stocktake): List<String> =
+        found.counted.map {
+            val name = when (val of = it.of) {
+                is CountOf.OneLot -> of.lot
+                is CountOf.Whole -> word(of.species)
+            }
+            "$name expected ${it.expected} counted ${it.counted} difference ${it.difference} " +
+                "explained ${it.explainedBy.size} asks ${it.line != null}"
+        } + found.notCounted.map { "not counted ${it.lot}=${it.eggs}" }
+
+    private fun species(word: String) = Species.valueOf(word.uppercase())
+
+    /** What is asked once everything was logged: money, the sink, and a stocktake, which logs. */
+    private fun ask(farm: Farm, vector: JsonObject) {
+        val all = { part: String -> vector.getAsJsonArray(part).map { it.asJsonObject }.also { assertTrue(it.isNotEmpty()) } }
+        for (span in all("takings")) {
+            val (first, last) = listOf("first", "last").map { span[it].asString }
+            assertEquals(lines(span["lines"]), told(farm.takings(first, last), farm.costs(first, last)))
+        }
+        for (given in all("sinks")) {
+            val means = Means.valueOf(given["means"].asString.uppercase())
+            val bowl = Bowl(10.0, 18.0, 0.5, 60.0)
+            val sink = Sink(species(given["species"].asString), means, given["egg_c"].asDouble, given["water_c"]?.asDouble, bowl = bowl)
+            assertEquals(given["line"].asString, told(checkNotNull(farm.sink(sink))))
+        }
+        for (stock in all("stocktakes")) {
+            val of = { part: String -> stock.getAsJsonObject(part).asMap().mapValues { it.value.asInt.toUInt() } }
+            val counts = of("lots").map { (lot, n) -> Count(CountOf.OneLot(lot), n) } +
+                of("species").map { (whole, n) -> Count(CountOf.Whole(species(whole)), n) }
+            val station = Station.valueOf(stock["station"].asString.uppercase())
+            assertEquals(lines(stock["lines"]), told(farm.stocktake(station, counts, stock["at_ms"].asLong)))
+        }
+    }
+
     private fun step(farm: Farm, step: JsonObject): Logged {
         val why = step["why"]?.asString
         step["amend"]?.let { return farm.amend(id(it), fill(step["set"]), why) }
@@ -128,6 +194,7 @@ class VectorsTest {
             for (label in vector.getAsJsonArray("labels").map { it.asJsonObject }) {
                 assertEquals(lines(label["lines"]), farm.label(id(label["carton"])).lines.map { it.text })
             }
+            ask(farm, vector)
             assertNotNull(farm.name())
         }
     }

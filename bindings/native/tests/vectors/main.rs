@@ -1,11 +1,15 @@
 //! The vectors that every language runs, and the only program that writes what they expect.
 
+mod told;
+
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
-use pointdown_native::{Choice, Draft, Event, Farm, Finding, PointdownError, SetUp, Sheet, What};
-use serde::Serialize;
+use pointdown_native::{
+    Bowl, Count, CountOf, Draft, Event, Farm, Means, PointdownError, SetUp, Sink, Species, Station,
+};
 use serde_json::{Value, json};
+use told::{told, told_finding, told_money, told_sink, told_stocktake};
 
 fn file() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("vectors/day.json")
@@ -15,120 +19,72 @@ fn read() -> Value {
     serde_json::from_str(&std::fs::read_to_string(file()).expect("the vectors")).expect("JSON")
 }
 
-/// A word as records have it.
-fn word(of: impl Serialize) -> String {
-    json!(of).as_str().expect("a word").to_string()
-}
-
-/// A sheet as sorted lines of text.
-fn told(sheet: &Sheet) -> Vec<String> {
-    let gathered = &sheet.gathered;
-    let mut lines = vec![format!(
-        "gathered {} floor {}",
-        gathered.eggs, gathered.floor_laid
-    )];
-    for row in &gathered.by_coop {
-        let eggs = row.eggs.map_or("unknown".into(), |n| n.to_string());
-        let days = &row.days;
-        lines.push(format!(
-            "coop {} {} {eggs} floor {} rounds {} known {} zero {} unknown {}",
-            row.name,
-            word(row.species),
-            row.floor_laid,
-            row.rounds,
-            days.known,
-            days.zero,
-            days.unknown
-        ));
-    }
-    let mut each = |what: &str, all: &HashMap<String, i64>| {
-        lines.extend(all.iter().map(|(of, n)| format!("{what} {of} {n}")));
-    };
-    each("by", &gathered.by_person);
-    each("pulled", &sheet.pulled.by_reason);
-    each("pulled for", &sheet.pulled.by_use);
-    each("washed", &sheet.washed);
-    each("candled", &sheet.candled);
-    each("out", &sheet.out.eggs);
-    each("out in cartons", &sheet.out.cartons);
-    for (species, n) in &gathered.by_species {
-        lines.push(format!("gathered {} {n}", word(species)));
-    }
-    for (species, n) in &sheet.unaccounted {
-        lines.push(format!("unaccounted {} {n}", word(species)));
-    }
-    for (species, grams) in &sheet.mean_grams {
-        lines.push(format!("mean {} {grams:.2}", word(species)));
-    }
-    for c in &sheet.cartoned {
-        let (species, size) = (word(c.species), &c.size);
-        lines.push(format!(
-            "cartoned {species} [{size}] {} of {} eggs {}",
-            c.cartons, c.eggs_per_carton, c.eggs
-        ));
-    }
-    for here in &sheet.on_hand {
-        let lots: Vec<String> = here
-            .lots
-            .iter()
-            .map(|l| format!("{}={}", l.lot, l.eggs))
-            .collect();
-        let (station, species) = (word(here.station), word(here.species));
-        lines.push(format!(
-            "on hand {station} {species} {} {}",
-            here.eggs,
-            lots.join(" ")
-        ));
-    }
-    lines.sort();
-    lines
-}
-
-fn told_choice(choice: &Choice) -> String {
-    match choice {
-        Choice::Keep { value_json, .. } => format!("keep {value_json}"),
-        Choice::Void { .. } => "void".into(),
-        Choice::Restore { .. } => "restore".into(),
-        Choice::BothRight => "both_right".into(),
-        Choice::Recount { .. } => "recount".into(),
-        Choice::RecountAll { .. } => "recount_all".into(),
-        Choice::PullHeld { cartons } => format!("pull_held {}", cartons.len()),
-        Choice::Shift { by_s, .. } => format!("shift {by_s}"),
-        Choice::Retire { .. } => "retire".into(),
-        Choice::Seen => "seen".into(),
+fn species(word: &str) -> Species {
+    match word {
+        "hen" => Species::Hen,
+        "duck" => Species::Duck,
+        other => panic!("no vector has {other}"),
     }
 }
 
-/// A line of the review list as text; the kinds that one phone alone can bring about.
-fn told_finding(finding: &Finding) -> String {
-    let what = match &finding.what {
-        What::HeldEggs {
-            on_shelf,
-            gone,
-            certain,
-        } => {
-            let shelf: u32 = on_shelf.iter().map(|run| run.cartons).sum();
-            format!(
-                "held_eggs shelf {shelf} gone {} certain {certain}",
-                gone.len()
-            )
+fn means(word: &str) -> Means {
+    match word {
+        "spray" => Means::Spray,
+        "sponge" => Means::Sponge,
+        "basin" => Means::Basin,
+        other => panic!("no vector has {other}"),
+    }
+}
+
+/// What is asked once everything was logged: money, the sink, and a stocktake, which logs.
+fn ask(found: &mut Value, farm: &Farm) {
+    let text = |value: &Value| value.as_str().expect("text").to_string();
+    for span in found["takings"].as_array_mut().expect("takings") {
+        let (first, last) = (text(&span["first"]), text(&span["last"]));
+        let takings = farm.takings(first.clone(), last.clone()).expect("takings");
+        let costs = farm.costs(first, last).expect("costs");
+        span["lines"] = json!(told_money(&takings, &costs));
+    }
+    for sink in found["sinks"].as_array_mut().expect("sinks") {
+        let asked = Sink {
+            species: species(&text(&sink["species"])),
+            means: means(&text(&sink["means"])),
+            egg_c: sink["egg_c"].as_f64().expect("a temperature"),
+            water_c: sink["water_c"].as_f64(),
+            water_end_c: None,
+            rinse_c: None,
+            sanitiser_ppm: None,
+            minutes: None,
+            sink_cleaned: None,
+            bowl: Some(Bowl {
+                litres: 10.0,
+                room_c: 18.0,
+                each_minutes: 0.5,
+                egg_grams: 60.0,
+            }),
+        };
+        let advice = farm.sink(asked).expect("advice").expect("rules");
+        assert!(!advice.why.is_empty() && !advice.caution.is_empty());
+        sink["line"] = json!(told_sink(&advice));
+    }
+    for stock in found["stocktakes"].as_array_mut().expect("stocktakes") {
+        let object = |value: &Value| value.as_object().expect("counts").clone();
+        let eggs = |n: Value| n.as_u64().expect("a number") as u32;
+        let mut counts = Vec::new();
+        for (lot, n) in object(&stock["lots"]) {
+            let of = CountOf::OneLot { lot };
+            counts.push(Count { of, eggs: eggs(n) });
         }
-        What::Overdraw { place, lot, eggs } => format!("overdraw {} {lot} {eggs}", word(place)),
-        What::CountOvertaken { counted, then, now } => {
-            format!("count_overtaken {counted} {then} {now}")
+        for (whole, n) in object(&stock["species"]) {
+            let of = CountOf::Whole {
+                species: species(&whole),
+            };
+            counts.push(Count { of, eggs: eggs(n) });
         }
-        What::Breach { rule, .. } => format!("breach {rule}"),
-        What::SameName { name } => format!("same_name {name}"),
-        What::Misdated { how, .. } => format!("misdated {}", word(how)),
-        other => format!("{other:?}"),
-    };
-    let choices: Vec<String> = finding.choices.iter().map(told_choice).collect();
-    format!(
-        "{} {what} records {}: {}",
-        word(finding.weight),
-        finding.records.len(),
-        choices.join(", ")
-    )
+        assert_eq!(text(&stock["station"]), "basket");
+        let taken = farm.stocktake(Station::Basket, counts, stock["at_ms"].as_i64());
+        stock["lines"] = json!(told_stocktake(&taken.expect("a stocktake")));
+    }
 }
 
 /// Names of the vector that stand for ids.
@@ -233,6 +189,7 @@ fn run(vector: &Value, path: &Path) -> Value {
         let lines: Vec<String> = printed.lines.into_iter().map(|line| line.text).collect();
         label["lines"] = json!(lines);
     }
+    ask(&mut found, &farm);
     found
 }
 
@@ -241,7 +198,16 @@ fn what_every_language_expects_is_what_the_library_says() {
     let folder = tempfile::tempdir().expect("a folder");
     let vector = read();
     let found = run(&vector, &folder.path().join("farm.db"));
-    for part in ["steps", "sheets", "review", "labels"] {
+    let parts = [
+        "steps",
+        "sheets",
+        "review",
+        "labels",
+        "takings",
+        "sinks",
+        "stocktakes",
+    ];
+    for part in parts {
         let (due, got) = (vector[part].as_array(), found[part].as_array());
         let pairs = due.into_iter().flatten().zip(got.into_iter().flatten());
         for (n, (due, got)) in pairs.enumerate() {
