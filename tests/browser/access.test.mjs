@@ -39,7 +39,7 @@ async function faults(page) {
   return violations.flatMap(({ id, nodes }) => nodes.map((node) => `${id}: ${node.html.slice(0, 120)} ${node.failureSummary?.split('\n').slice(1, 3).join(' ')}`));
 }
 
-// Nothing sticks out sideways, and what is tapped is at least 44 by 44.
+// Nothing sticks out sideways, no word is torn apart, and what is tapped is at least 44 by 44.
 async function room(page) {
   return page.evaluate(() => {
     const wrong = [];
@@ -51,6 +51,16 @@ async function room(page) {
       const box = one.getBoundingClientRect();
       const inside = one.closest('label.tick');
       if (box.width && !inside && !one.closest('p') && (box.height < 43.5 || box.width < 43.5)) wrong.push(`${Math.round(box.width)} by ${Math.round(box.height)}: ${one.outerHTML.slice(0, 90)}`);
+    }
+    const pen = document.createElement('canvas').getContext('2d');
+    for (const one of document.querySelectorAll('h1, h2, button, .label, .bar-item span:not(.badge, .unseen)')) {
+      const box = one.getBoundingClientRect();
+      const style = getComputedStyle(one);
+      const text = [...one.childNodes].filter((node) => node.nodeType === Node.TEXT_NODE).map((node) => node.data).join(' ');
+      pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+      for (const word of text.split(/\s+/)) {
+        if (box.width && pen.measureText(word).width > box.width + 1) wrong.push(`“${word}” is wider than its ${Math.round(box.width)} px`);
+      }
     }
     return wrong;
   });
