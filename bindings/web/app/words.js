@@ -51,9 +51,10 @@ export function t(key, values = {}) {
 // The trade's reasons come in English from the core; those that are known are told in the reader's
 // language, with their figures. `lang` says which language it came to be.
 const WHY = { es: whyEs };
-// A fault is named in a reason as in English, and told as it stands on its button.
-const defects = () => Object.fromEntries(Object.keys(en).filter((key) => key.startsWith('defect.'))
-  .map((key) => [key.slice(7).replaceAll('_', ' '), t(key)]));
+// Every reason for which eggs can be pulled: the faults, and what is no fault of the egg.
+export const PULLED = Object.keys(en).filter((key) => key.startsWith('defect.')).map((key) => key.slice(7));
+// It is named in a reason as in English, and told as it stands on its button.
+const defects = () => Object.fromEntries(PULLED.map((one) => [one.replaceAll('_', ' '), t(`defect.${one}`)]));
 const kindOf = (name) => (name === 'defect' ? defects() : BLANKS[name.replace(/\d+$/, '')]);
 const plain = (text) => text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&');
 const pattern = (english) => new RegExp(english.split(/\{(\w+)\}/).map((part, i) => {

@@ -12,11 +12,6 @@ export async function loadFacts() {
   facts ??= Object.fromEntries((await call('defects')).map((one) => [one.defect, one]));
 }
 
-// Why eggs are pulled that have no fault.
-const OTHERWISE = ['too_old', 'held', 'called_back', 'broken', 'other'];
-// Every reason for which eggs can be pulled.
-export const reasons = () => [...Object.keys(facts ?? {}), ...OTHERWISE];
-
 export const blankPull = () => ({ eggs: 1, reason: null, use: null, all: false });
 
 // What usually becomes of such an egg, unless something else was chosen.

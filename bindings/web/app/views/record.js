@@ -4,8 +4,7 @@ import { html, nothing } from '../vendor/lit-html.js';
 import { act, app, call, draw, refresh, say, stateOf, takeBack } from '../app.js';
 import { choices, field, heading, lotDay, lotSpecies, textField } from '../parts.js';
 import { egg } from '../pictures.js';
-import { day, dayAndTime, num, readNumber, t, toCelsius, toGrams, toShown, unitOf, wallTime } from '../words.js';
-import { loadFacts, reasons } from './pull.js';
+import { PULLED, day, dayAndTime, num, readNumber, t, toCelsius, toGrams, toShown, unitOf, wallTime } from '../words.js';
 
 // What can be mended of each kind, and what it is.
 const FIELDS = {
@@ -23,8 +22,9 @@ const FIELDS = {
   reading: { air_c: 'degrees' },
   supply: { count: 'whole', cost: 'number' },
 };
-// Of any kind, the time: it may have been logged later than it was done.
+// Of any kind: it may have been logged later than it was done.
 const COMMON = { at: 'moment', note: 'text' };
+const fieldsOf = (kind) => ({ ...FIELDS[kind], ...COMMON });
 export const canMend = (row) => row.kind in FIELDS && row.standing === 'live';
 
 const MEANS = ['dry', 'spray', 'brush', 'cloth', 'paper_towel', 'sponge', 'basin'];
@@ -37,7 +37,6 @@ export async function load() {
   const state = me();
   if (state.row?.id !== app.rest) state.typed = {};
   state.row = app.rest ? await call('record', { id: app.rest }) : null;
-  if (state.row?.kind === 'cull') await loadFacts();
 }
 
 const isText = (type) => ['text', 'whole', 'number', 'degrees', 'grams', 'day', 'moment'].includes(type);
@@ -51,7 +50,8 @@ function show(type, value) {
   return String(value);
 }
 function understood(type, text) {
-  if (text.trim() === '') return null;
+  // Every record has its time.
+  if (text.trim() === '') return type === 'moment' ? undefined : null;
   if (type === 'text' || type === 'day' || type === 'moment') return text.trim();
   if (type === 'grams') {
     const all = text.split(/[\s;]+|,\s+/).filter(Boolean).map(readNumber);
@@ -70,13 +70,12 @@ function changes() {
   const set = {};
   let unread = false;
   for (const [name, value] of Object.entries(typed)) {
-    const type = COMMON[name] ?? FIELDS[row.kind][name];
+    const type = fieldsOf(row.kind)[name];
     const now = nowOf(name);
     if (isText(type)) {
       if (value === show(type, now)) continue;
       const read = understood(type, value);
       if (read === undefined) unread = true;
-      else if (read === null && type === 'moment') unread = true;
       else if (read !== null || now !== undefined) set[name] = read;
     } else if (type === 'parts' || type === 'found') {
       const whole = { ...now };
@@ -127,10 +126,10 @@ function one(name, type) {
     case 'found': return Object.entries(now ?? {}).map(([key, n]) => field(
       type === 'found' ? t(`quality.${key}`) : `${t(`species.${lotSpecies(key)}`)}, ${day(lotDay(key))}`,
       typed[name]?.[key] ?? String(n), (text) => { typed[name] = { ...typed[name], [key]: text }; }, { mode: 'numeric', id: `m-${name}-${key.replace(/\W+/g, '-')}` }));
-    case 'text': return textField(word(name), typed[name] ?? show(type, now), put, { id: `m-${name}`, most: 200 });
+    case 'text': return textField(word(name), typed[name] ?? show(type, now), put, { id: `m-${name}`, most: name === 'note' ? 500 : 200 });
     case 'day': return dated('date');
     case 'moment': return dated('datetime-local');
-    case 'reason': return some(reasons(), (value) => t(`defect.${value}`), (value) => egg(lotSpecies(Object.keys(me().row.fields.parts)[0]), value));
+    case 'reason': return some(PULLED, (value) => t(`defect.${value}`), (value) => egg(lotSpecies(Object.keys(me().row.fields.parts)[0]), value));
     default: return field(word(name), typed[name] ?? show(type, now), put, { unit: unit(type, name), mode: type === 'whole' ? 'numeric' : 'decimal', id: `m-${name}` });
   }
 }
@@ -142,9 +141,7 @@ export function view() {
   const voided = row.standing !== 'live';
   return html`${heading(t('record.title', { kind: t(`kind.${row.kind}`) }), t('record.about', { at: dayAndTime(row.at), who: app.home.names[row.fields.by] ?? '?' }))}
     ${voided ? html`<p class="card">${t('record.voided')}</p>` : html`
-      <section class="card">${Object.entries(FIELDS[row.kind]).map(([name, type]) => one(name, type))}
-        ${one('at', COMMON.at)}
-        ${textField(word('note'), me().typed.note ?? row.fields.note ?? '', (text) => { me().typed.note = text; }, { id: 'm-note', most: 500 })}</section>
+      <section class="card">${Object.entries(fieldsOf(row.kind)).map(([name, type]) => one(name, type))}</section>
       <p class="quiet">${t('record.kept')}</p>
       ${unread ? html`<p class="warn-text">${t('record.unread')}</p>` : nothing}
       <div class="dock"><button class="main" ?disabled=${unread || !Object.keys(set).length} @click=${save}>${t('record.save')}</button></div>
