@@ -1,7 +1,9 @@
 //! The interface as an app meets it, from Rust.
 
+use std::net::TcpListener;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
+use std::thread::JoinHandle;
 
 use pointdown_native::{
     CancelToken, Draft, Event, Farm, Listener, ListenerError, PointdownError, SetUp, Species,
@@ -179,21 +181,27 @@ fn notices_that_nobody_read_in_time_are_said_to_be_missed() {
     assert_eq!(news.notices.len() + rest.notices.len(), 16_384);
 }
 
-#[test]
-fn a_token_that_was_cancelled_stops_at_once() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let farm = begin(&folder);
-    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
-    let url = format!("http://{}", listener.local_addr().expect("an address"));
-    farm.joined(url, "ab".repeat(32)).expect("joined");
+/// A token that is cancelled once somebody has connected, so that what asked is under way; nobody ever
+/// answers. The connection is kept until the end is waited for.
+fn cancelled_by(listener: TcpListener) -> (Arc<CancelToken>, JoinHandle<impl Sized>) {
     let token = Arc::new(CancelToken::new());
     let waiting = token.clone();
     let stop = std::thread::spawn(move || {
-        // Whoever asked has connected, so the exchange is under way.
         let connection = listener.accept().expect("a connection");
         waiting.cancel();
         (listener, connection)
     });
+    (token, stop)
+}
+
+#[test]
+fn a_token_that_was_cancelled_stops_at_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let farm = begin(&folder);
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
+    let url = format!("http://{}", listener.local_addr().expect("an address"));
+    farm.joined(url, "ab".repeat(32)).expect("joined");
+    let (token, stop) = cancelled_by(listener);
     let stopped = farm.sync(Some(token));
     assert!(
         matches!(stopped, Err(PointdownError::Cancelled { .. })),
@@ -206,16 +214,9 @@ fn a_token_that_was_cancelled_stops_at_once() {
 fn a_token_stops_joining_and_nothing_was_joined() {
     let folder = tempfile::tempdir().expect("a folder");
     let farm = begin(&folder);
-    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     let url = format!("http://{}", listener.local_addr().expect("an address"));
-    let token = Arc::new(CancelToken::new());
-    let waiting = token.clone();
-    let stop = std::thread::spawn(move || {
-        // Whoever asked has connected, so joining is under way; nobody ever answers.
-        let connection = listener.accept().expect("a connection");
-        waiting.cancel();
-        (listener, connection)
-    });
+    let (token, stop) = cancelled_by(listener);
     let stopped = farm.join(url, "abcd".into(), "phone".into(), Some(token));
     assert!(
         matches!(stopped, Err(PointdownError::Cancelled { .. })),

@@ -201,35 +201,40 @@ fn bearer(token: &str) -> String {
     format!("authorization: Bearer {token}")
 }
 
-/// Heartbeats are an hour apart, so only a notification can be what wakes the stream.
+/// Heartbeats are an hour apart, so only a notification can be what wakes a stream.
+fn quiet() -> Config {
+    Config {
+        heartbeat: Duration::from_secs(3600),
+        ..Config::default()
+    }
+}
+
+/// A phone logs something and sends it to this server.
+fn push(server: &Server, token: &str, phone: &mut Phone) {
+    phone.log("2026-11", 40);
+    assert_eq!(server.post("/v1/sync", Some(token), &phone.ask()).0, 200);
+}
+
 #[test]
 fn wake_ups_cross_processes() {
     let Some(server) = shared() else { return };
     let database = server.database();
-    let config = Config {
-        heartbeat: Duration::from_secs(3600),
-        ..Config::default()
-    };
-    let here = Server::with(Arc::new(open(server, &database)), config.clone());
-    let there = Server::with(Arc::new(open(server, &database)), config);
+    let here = Server::with(Arc::new(open(server, &database)), quiet());
+    let there = Server::with(Arc::new(open(server, &database)), quiet());
     let joined = here.join(None);
     let device = here.store.devices(joined.farm).unwrap()[0].id;
     let mut phone = Phone::new(joined.farm, device, Actor([9; 16]));
     let mut stream = Stream::open(&there, "/v1/events", &bearer(&joined.token));
     assert_eq!(stream.cursor(), Some(0));
-    let mut push = |n| {
-        phone.log("2026-11", 40);
-        assert_eq!(
-            here.post("/v1/sync", Some(&joined.token), &phone.ask()).0,
-            200
-        );
+    let mut woken = |n| {
+        push(&here, &joined.token, &mut phone);
         assert_eq!(stream.cursor(), Some(n));
     };
-    push(1);
-    push(2);
+    woken(1);
+    woken(2);
     // Both lose their listening connection, listen again by themselves, and say what they missed.
     cut(server, &database);
-    push(3);
+    woken(3);
     // Shut out over there, and out here too.
     let other = here.join_as(Some(joined.farm), Role::Owner);
     let path = format!("/v1/devices/{device}");
@@ -243,11 +248,7 @@ fn wake_ups_cross_processes() {
 fn what_could_not_be_told_is_told_later() {
     let Some(server) = shared() else { return };
     let database = server.database();
-    let config = Config {
-        heartbeat: Duration::from_secs(3600),
-        ..Config::default()
-    };
-    let here = Server::with(Arc::new(open(server, &database)), config.clone());
+    let here = Server::with(Arc::new(open(server, &database)), quiet());
     let listening = "SELECT pid FROM pg_stat_activity WHERE datname = current_database()
                      AND state = 'idle' AND query = 'LISTEN pointdown'";
     let began = Instant::now();
@@ -261,25 +262,19 @@ fn what_could_not_be_told_is_told_later() {
             "it never listens"
         );
     };
-    let there = Server::with(Arc::new(open(server, &database)), config);
+    let there = Server::with(Arc::new(open(server, &database)), quiet());
     let joined = here.join(None);
     let device = here.store.devices(joined.farm).unwrap()[0].id;
     let mut phone = Phone::new(joined.farm, device, Actor([9; 16]));
     let mut stream = Stream::open(&there, "/v1/events", &bearer(&joined.token));
     assert_eq!(stream.cursor(), Some(0));
     // The first wake-up says that both listen.
-    for n in 1..3 {
-        if n == 2 {
-            let cut = format!("SELECT pg_terminate_backend({teller}, 5000)");
-            assert_eq!(server.sql(&database, &cut).unwrap(), "t");
-        }
-        phone.log("2026-11", 40);
-        assert_eq!(
-            here.post("/v1/sync", Some(&joined.token), &phone.ask()).0,
-            200
-        );
-        assert_eq!(stream.cursor(), Some(n));
-    }
+    push(&here, &joined.token, &mut phone);
+    assert_eq!(stream.cursor(), Some(1));
+    let cut = format!("SELECT pg_terminate_backend({teller}, 5000)");
+    assert_eq!(server.sql(&database, &cut).unwrap(), "t");
+    push(&here, &joined.token, &mut phone);
+    assert_eq!(stream.cursor(), Some(2));
 }
 
 /// Nobody tells; the heartbeat looks anyway.

@@ -187,7 +187,9 @@ async fn tell(
     while !untold.is_empty() {
         let farms: Vec<Id> = untold.iter().take(MOST).copied().collect();
         client.execute(NOTIFY, &[&payload(me, &farms)]).await?;
-        untold.retain(|farm| !farms.contains(farm));
+        for farm in &farms {
+            untold.remove(farm);
+        }
     }
     Ok(())
 }
