@@ -44,20 +44,31 @@ pub struct Join<'a> {
 impl Farm {
     /// Joins a server with the farm that is here, and exchanges everything.
     pub fn join(&self, join: &Join<'_>) -> Result<Exchange, FarmError> {
+        self.join_by(join, |ask| ask())?;
+        self.sync()
+    }
+
+    /// Joins a server whose answer is had by `carry`, and keeps that it was joined.
+    pub(super) fn join_by(
+        &self,
+        join: &Join<'_>,
+        carry: impl FnOnce(Asking) -> Result<JoinAnswer, FarmError>,
+    ) -> Result<(), FarmError> {
         let (farm, actors) = {
             let inner = self.lock();
             (inner.me.farm, inner.me.actors.clone())
         };
         let link = link(join)?;
-        let answer = ask_in(&link, join.device, Some(farm), actors)?;
+        let (to, device) = (link.clone(), join.device.to_string());
+        let ask = move || ask_in(&to, &device, Some(farm), actors);
+        let answer = carry(Box::new(ask))?;
         if answer.farm != farm {
             return Err(FarmError::new(
                 ErrorKind::OtherFarm,
                 "the invite is for another farm than the one kept here; nothing was changed",
             ));
         }
-        self.keep_joined(&joined(&link, answer.token, self.env.now().ms()))?;
-        self.sync()
+        self.keep_joined(&joined(&link, answer.token, self.env.now().ms()))
     }
 
     /// Joins a server with a new, empty database, and takes the farm of the invite. Who writes here
@@ -209,6 +220,9 @@ impl Farm {
     }
 }
 
+/// Asks a server to let this farm in.
+pub(super) type Asking = Box<dyn FnOnce() -> Result<JoinAnswer, FarmError> + Send>;
+
 /// Brings one message to the server, and its answer back.
 pub(super) type Carry<'a> = dyn Fn(&ureq::Agent, &Joined, &[u8]) -> Result<Vec<u8>, FarmError> + 'a;
 
@@ -264,7 +278,7 @@ pub(super) fn agent(pin: Option<&str>, most: Option<Duration>) -> Result<ureq::A
     Ok(ureq::Agent::with_parts(config, connector, resolver))
 }
 
-pub(super) fn joined(link: &InviteLink, token: String, since: i64) -> Joined {
+fn joined(link: &InviteLink, token: String, since: i64) -> Joined {
     Joined {
         url: link.url.clone(),
         token,
@@ -274,7 +288,7 @@ pub(super) fn joined(link: &InviteLink, token: String, since: i64) -> Joined {
 }
 
 /// The link that was given, or one of an address and a code.
-pub(super) fn link(join: &Join<'_>) -> Result<InviteLink, FarmError> {
+fn link(join: &Join<'_>) -> Result<InviteLink, FarmError> {
     if join.url.contains('#') {
         return Ok(join.url.parse()?);
     }
@@ -289,7 +303,7 @@ fn unreadable() -> FarmError {
     FarmError::new(ErrorKind::Damaged, "the server's answer cannot be read")
 }
 
-pub(super) fn ask_in(
+fn ask_in(
     link: &InviteLink,
     device: &str,
     farm: Option<crate::record::Id>,

@@ -6,7 +6,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::Duration;
 
 use super::exchange::Joined;
-use super::http::{agent, ask_in, events, joined, link, post};
+use super::http::{agent, events, post};
 use super::{ErrorKind, Exchange, Farm, FarmError, Join};
 
 /// How often somebody's wish to stop is asked for.
@@ -22,23 +22,7 @@ impl Farm {
         join: &Join<'_>,
         stop: &dyn Fn() -> bool,
     ) -> Result<Exchange, FarmError> {
-        let (farm, actors) = {
-            let inner = self.lock();
-            (inner.me.farm, inner.me.actors.clone())
-        };
-        let link = link(join)?;
-        let (to, device) = (link.clone(), join.device.to_string());
-        let answer = alone(move |send| {
-            let _ = send.send(ask_in(&to, &device, Some(farm), actors));
-        });
-        let answer = next(&answer, stop)?.unwrap_or_else(|| Err(ended()))?;
-        if answer.farm != farm {
-            return Err(FarmError::new(
-                ErrorKind::OtherFarm,
-                "the invite is for another farm than the one kept here; nothing was changed",
-            ));
-        }
-        self.keep_joined(&joined(&link, answer.token, self.env.now().ms()))?;
+        self.join_by(join, |ask| request(stop, ask))?;
         self.sync_until(stop)
     }
 
@@ -47,10 +31,7 @@ impl Farm {
     pub fn sync_until(&self, stop: &dyn Fn() -> bool) -> Result<Exchange, FarmError> {
         self.sync_by(&|agent, joined, ask| {
             let (agent, joined, ask) = (agent.clone(), joined.clone(), ask.to_vec());
-            let answer = alone(move |send| {
-                let _ = send.send(post(&agent, &joined, &ask));
-            });
-            next(&answer, stop)?.unwrap_or_else(|| Err(ended()))
+            request(stop, move || post(&agent, &joined, &ask))
         })
     }
 
@@ -92,6 +73,20 @@ impl Farm {
     }
 }
 
+/// One answer, waited for until somebody wants to stop.
+fn request<T: Send + 'static>(
+    stop: &dyn Fn() -> bool,
+    ask: impl FnOnce() -> Result<T, FarmError> + Send + 'static,
+) -> Result<T, FarmError> {
+    let answer = alone(move |send| {
+        let _ = send.send(ask());
+    });
+    next(&answer, stop)?.unwrap_or_else(|| {
+        let message = "the request ended without an answer";
+        Err(FarmError::new(ErrorKind::Network, message))
+    })
+}
+
 /// Runs on a thread of its own, which ends by itself.
 fn alone<T: Send + 'static>(
     work: impl FnOnce(std::sync::mpsc::Sender<T>) + Send + 'static,
@@ -114,8 +109,4 @@ fn next<T>(from: &Receiver<T>, stop: &dyn Fn() -> bool) -> Result<Option<T>, Far
             Err(RecvTimeoutError::Disconnected) => return Ok(None),
         }
     }
-}
-
-fn ended() -> FarmError {
-    FarmError::new(ErrorKind::Network, "the request ended without an answer")
 }
